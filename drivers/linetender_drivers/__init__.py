@@ -1,0 +1,1 @@
+"""Hardware in, hardware out. Nothing here knows the watcher (`linetender`)."""

@@ -1,0 +1,92 @@
+"""Which drivers there are, without loading any hardware library.
+
+A driver is one entry point in the group `linetender.drivers` that names a
+`DriverSpec`. Its module imports nothing heavier than pydantic; the code that
+touches hardware is named as text and loaded when the device is opened.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+ENTRY_POINT_GROUP = "linetender.drivers"
+
+
+class Kind(StrEnum):
+    """What a device is to the station."""
+
+    SENSOR = "sensor"
+    INPUT = "input"
+    OUTPUT = "output"
+
+
+class DeviceOptions(BaseModel):
+    """Base of every driver's options: strict, frozen, no unknown keys, no nan or inf."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, validate_default=True
+    )
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether these options name a simulated device; drivers override it."""
+        return False
+
+
+@dataclass(frozen=True)
+class DriverSpec:
+    """All that `lint` needs to know of a driver.
+
+    Attributes:
+        kind: Sensor, input or output.
+        options: Model of the device's options in the station file.
+        provides: From the options, the signals that the device can give (empty for
+            inputs and outputs, whose role the station file names).
+        open: `module:function`; called with (name, options, machine), it returns an
+            unopened Sensor, InputDevice or OutputDevice.
+        summary: One line for people: the part and what it measures.
+    """
+
+    kind: Kind
+    options: type[DeviceOptions]
+    provides: Callable[[Any], frozenset[str]]
+    open: str
+    summary: str = ""
+
+    def opener(self) -> Callable[..., Any]:
+        """Load the code that touches hardware and return its function."""
+        module, _, function = self.open.partition(":")
+        found: Callable[..., Any] = getattr(import_module(module), function)
+        return found
+
+
+class UnknownDriver(LookupError):
+    """The station file names a driver that is not installed; lists those that are."""
+
+
+def driver_names() -> tuple[str, ...]:
+    """Return the names of all installed drivers, sorted."""
+    return tuple(sorted(point.name for point in entry_points(group=ENTRY_POINT_GROUP)))
+
+
+def find_spec(name: str) -> DriverSpec:
+    """Return the spec of a driver.
+
+    Raises:
+        UnknownDriver: no installed package offers a driver of that name, or two do.
+    """
+    found = tuple(entry_points(group=ENTRY_POINT_GROUP, name=name))
+    if not found:
+        known = ", ".join(driver_names())
+        raise UnknownDriver(f"no driver is called {name!r}; installed: {known}")
+    if len(found) > 1:
+        raise UnknownDriver(f"two installed packages offer a driver {name!r}; remove one")
+    spec = found[0].load()
+    if not isinstance(spec, DriverSpec):
+        raise UnknownDriver(f"the entry point {name!r} does not name a DriverSpec")
+    return spec
