@@ -1,0 +1,167 @@
+"""Time that need not be waited for: an event loop that jumps from timer to timer.
+
+Tests and demos run whole hours on it. Its time is an integer of ns from 0 and moves
+only where the loop would otherwise wait, so a run depends on nothing but its own
+timers: the same program gives the same instants at every speed.
+
+Time stands still while callbacks run: a loop such as `while now < end: await sleep(0)`
+never ends here. At speed 0 no thread is waited for while any timer is set. asyncio
+counts in float seconds, which hold the ns for about a hundred days.
+"""
+
+import asyncio
+import selectors
+import threading
+import time
+from collections.abc import Coroutine
+from typing import Any, TypeVar
+
+T = TypeVar("T")
+
+NS_PER_S = 1_000_000_000
+
+PATIENCE_S = 10.0
+"""Real time granted to threads that might still wake a loop without timers (chosen:
+longer than any call of ours that ends at all, shorter than a test's time limit)."""
+
+
+class NothingLeftToWaitFor(RuntimeError):
+    """No timer is set and nothing can wake the loop: it would wait for ever."""
+
+
+class _JumpingSelector(selectors.DefaultSelector):
+    """A selector that moves virtual time instead of, or by as much as, it waits.
+
+    Attributes:
+        now_ns: Virtual time in ns.
+        speed: Virtual seconds per real second; 0 waits for nothing.
+    """
+
+    def __init__(self, speed: float) -> None:
+        super().__init__()
+        self.now_ns = 0
+        self.speed = speed
+        self._start_ns = time.monotonic_ns()
+
+    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        if timeout is not None and timeout <= 0:
+            return super().select(0)
+        if timeout is None:
+            return self._wait_for_outside()
+        # Via seconds since the start, as the timer was set: the sum rounds back to the
+        # very ns that was asked for, where adding the rounded difference would drift.
+        target_ns = round((self.now_ns / NS_PER_S + timeout) * NS_PER_S)
+        return self._jump(target_ns) if self.speed == 0 else self._pace(target_ns)
+
+    def _jump(self, target_ns: int) -> list[tuple[selectors.SelectorKey, int]]:
+        ready = super().select(0)
+        if not ready:
+            self.now_ns = target_ns
+        return ready
+
+    def _pace(self, target_ns: int) -> list[tuple[selectors.SelectorKey, int]]:
+        """Wait until real time has caught up, or something real happens first."""
+        due_ns = self._start_ns + round(target_ns / self.speed)
+        ready = super().select(max(0, due_ns - time.monotonic_ns()) / NS_PER_S)
+        self._follow_real_time(target_ns)
+        return ready
+
+    def _follow_real_time(self, limit_ns: int | None = None) -> None:
+        reached_ns = round((time.monotonic_ns() - self._start_ns) * self.speed)
+        if limit_ns is not None:
+            reached_ns = min(reached_ns, limit_ns)
+        self.now_ns = max(self.now_ns, reached_ns)
+
+    def _wait_for_outside(self) -> list[tuple[selectors.SelectorKey, int]]:
+        """Wait, without any timer, for a file descriptor or another thread."""
+        only_own_wake_up = len(self.get_map()) <= 1
+        if not only_own_wake_up or self.speed > 0:
+            ready = super().select(None)
+        else:
+            ready = super().select(PATIENCE_S if threading.active_count() > 1 else 0)
+            if not ready:
+                raise NothingLeftToWaitFor(
+                    f"virtual time stands at {self.now_ns} ns: no timer is set and nothing "
+                    "else can wake the loop; some task awaits what never comes"
+                )
+        if self.speed > 0:
+            self._follow_real_time()
+        return ready
+
+
+class VirtualTimeLoop(asyncio.SelectorEventLoop):
+    """An event loop whose time jumps to the next timer.
+
+    A timer set for an instant sees exactly that instant. With a speed above 0 the loop
+    waits until real time, times the speed, has come as far; file descriptors and
+    `call_soon_threadsafe` wake it meanwhile. A loop that falls behind catches up without
+    skipping an instant.
+
+    Args:
+        speed: Virtual seconds per real second, 0 or more; 0 waits for nothing.
+
+    Raises:
+        ValueError: the speed is negative.
+        NothingLeftToWaitFor: raised by running it at speed 0 with no timer set, no file
+            descriptor watched and no thread that calls in within 10 s of real time.
+    """
+
+    def __init__(self, speed: float = 0.0) -> None:
+        self._virtual = _JumpingSelector(speed)
+        super().__init__(self._virtual)
+        if speed < 0:
+            self.close()
+            raise ValueError(f"speed is {speed}; expected 0 (do not wait) or more")
+
+    @property
+    def now_ns(self) -> int:
+        """Virtual time in ns since the loop was made."""
+        return self._virtual.now_ns
+
+    def time(self) -> float:
+        """Return virtual time in s, for asyncio's own timers."""
+        return self._virtual.now_ns / NS_PER_S
+
+
+class VirtualClock:
+    """The clock of the running `VirtualTimeLoop`; a `linetender_drivers.contracts.Clock`.
+
+    Raises:
+        RuntimeError: from every method when no virtual-time loop is running.
+    """
+
+    def now_ns(self) -> int:
+        """Return virtual time in ns since the loop was made."""
+        return _running_loop().now_ns
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait for a duration in s, to the ns; 0 or less only lets others run."""
+        await self.sleep_until_ns(self.now_ns() + round(seconds * NS_PER_S))
+
+    async def sleep_until_ns(self, instant_ns: int) -> None:
+        """Wait until an instant of virtual time in ns, exactly; let others run at least once."""
+        loop = _running_loop()
+        await asyncio.sleep((instant_ns - loop.now_ns) / NS_PER_S)
+        if loop.now_ns < instant_ns:  # asyncio runs timers due within the next ns at once
+            await asyncio.sleep((instant_ns - loop.now_ns) / NS_PER_S)
+
+
+def _running_loop() -> VirtualTimeLoop:
+    loop = asyncio.get_running_loop()
+    if not isinstance(loop, VirtualTimeLoop):
+        raise RuntimeError("VirtualClock needs a running VirtualTimeLoop; use run_virtual")
+    return loop
+
+
+def run_virtual(coroutine: Coroutine[Any, Any, T], speed: float = 0.0) -> T:
+    """Run a coroutine on a fresh `VirtualTimeLoop` and return its result.
+
+    Args:
+        coroutine: What to run.
+        speed: Virtual seconds per real second; 0 waits for nothing.
+
+    Raises:
+        NothingLeftToWaitFor: at speed 0, when the coroutine awaits what never comes.
+    """
+    with asyncio.Runner(loop_factory=lambda: VirtualTimeLoop(speed)) as runner:
+        return runner.run(coroutine)
