@@ -1,0 +1,47 @@
+"""What the station file may say of a buzzer, siren or lamp on a plain pin."""
+
+from pydantic import Field
+
+from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
+
+
+class GpioOutputOptions(DeviceOptions):
+    """Something that is on or off, switched by one GPIO line.
+
+    Attributes:
+        chip: `gpio` for the 40-pin header, the label of another GPIO chip, or `simulated`.
+        gpio: GPIO (BCM) number, 0 to 27.
+        active_high: Whether a high level switches it on.
+    """
+
+    chip: str = Field(default="gpio", min_length=1)
+    gpio: int = Field(ge=0, le=27)
+    active_high: bool = True
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether the output is a simulated one."""
+        return self.chip == "simulated"
+
+
+def _provides(_options: GpioOutputOptions) -> frozenset[str]:
+    return frozenset()
+
+
+_OPEN = "linetender_drivers.outputs.gpio_output:open_output"
+
+BUZZER = DriverSpec(
+    kind=Kind.OUTPUT,
+    options=GpioOutputOptions,
+    provides=_provides,
+    open=_OPEN,
+    summary="active buzzer or siren on a GPIO line",
+)
+
+LAMP = DriverSpec(
+    kind=Kind.OUTPUT,
+    options=GpioOutputOptions,
+    provides=_provides,
+    open=_OPEN,
+    summary="lamp on a GPIO line",
+)
