@@ -1,0 +1,116 @@
+"""From what an oximeter sent to numbers that may be relied on, or reasons why there are none.
+
+Pure. Only the normal averaging is used: fast and slow ones are not sent by every
+oximeter, and rules must mean the same with each.
+
+Which status bits refuse a number and which only doubt it is chosen here; the
+specification (PLX service 1.0.1) defines the bits and leaves that to the collector.
+Refused is what says that no pulse of this wearer, or none measured now, is behind the
+number; doubted is what says that it is a weak one.
+"""
+
+from enum import IntFlag
+from typing import Final
+
+from linetender_drivers.errors import FailureReason
+from linetender_drivers.measurements import Measurement
+from linetender_drivers.oximeter.plx_decode import (
+    MeasurementStatus,
+    PlxContinuous,
+    SensorStatus,
+    Sfloat,
+)
+
+SPO2: Final = "spo2_percent"
+PULSE_RATE: Final = "pulse_rate_bpm"
+PULSE_AMPLITUDE: Final = "pulse_amplitude_index_percent"
+
+NO_VALUE = "no_value"
+"""The oximeter sent NaN, NRes, an infinity or a reserved word."""
+NOT_SENT = "not_sent"
+"""This oximeter does not send the quantity."""
+
+LOWEST_PULSE_BPM = 20.0
+HIGHEST_PULSE_BPM = 300.0
+"""Chosen: wider than any living pulse that a finger sensor follows."""
+
+SENSOR_REFUSALS: tuple[tuple[SensorStatus, str], ...] = (
+    (SensorStatus.DISCONNECTED, "sensor_disconnected"),
+    (SensorStatus.UNCONNECTED_TO_USER, "finger_out"),
+    (SensorStatus.DISPLACED, "sensor_displaced"),
+    (SensorStatus.UNKNOWN_SENSOR, "unknown_sensor"),
+    (SensorStatus.MALFUNCTIONING, "sensor_malfunction"),
+    (SensorStatus.EQUIPMENT_MALFUNCTION, "equipment_malfunction"),
+    (SensorStatus.NONPULSATILE_SIGNAL, "no_pulse_in_signal"),
+    (SensorStatus.INADEQUATE_SIGNAL, "inadequate_signal"),
+)
+MEASUREMENT_REFUSALS: tuple[tuple[MeasurementStatus, str], ...] = (
+    (MeasurementStatus.INVALID, "invalid_measurement"),
+    (MeasurementStatus.UNAVAILABLE, "measurement_unavailable"),
+    (MeasurementStatus.FROM_STORAGE, "from_storage"),
+    (MeasurementStatus.DEMONSTRATION, "demonstration"),
+    (MeasurementStatus.TESTING, "testing"),
+    (MeasurementStatus.CALIBRATION, "calibration"),
+)
+SENSOR_DOUBTS: tuple[tuple[SensorStatus, str], ...] = (
+    (SensorStatus.QUESTIONABLE_PULSE, "questionable_pulse"),
+    (SensorStatus.LOW_PERFUSION, "low_perfusion"),
+    (SensorStatus.ERRATIC_SIGNAL, "erratic_signal"),
+    (SensorStatus.POOR_SIGNAL, "poor_signal"),
+    (SensorStatus.INTERFERENCE, "sensor_interference"),
+    (SensorStatus.PROCESSING_IRREGULARITY, "processing_irregularity"),
+    (SensorStatus.ANALYSIS_ONGOING, "analysis_ongoing"),
+    (SensorStatus.EXTENDED_DISPLAY_UPDATE, "old_value"),
+)
+MEASUREMENT_DOUBTS: tuple[tuple[MeasurementStatus, str], ...] = (
+    (MeasurementStatus.QUESTIONABLE, "questionable_measurement"),
+    (MeasurementStatus.EARLY_ESTIMATE, "early_estimate"),
+)
+"""Where several bits of a kind are set the first in its table is named, the sensor's
+before the measurement's: it says what to do."""
+
+
+def plx_measurements(frame: PlxContinuous) -> tuple[Measurement, Measurement, Measurement]:
+    """Return SpO2 (%), pulse rate (1/min) and pulse amplitude index (%), in this order.
+
+    Each has a number or a reason. SpO2 above 100 % or not above 0 %, a pulse outside
+    20 to 300 per minute and an index outside 0 to 100 % are refused as `out_of_range`.
+    """
+    sensor = frame.sensor_status or SensorStatus(0)
+    status = frame.measurement_status or MeasurementStatus(0)
+    refusal = _first(sensor, SENSOR_REFUSALS) or _first(status, MEASUREMENT_REFUSALS)
+    doubt = _first(sensor, SENSOR_DOUBTS) or _first(status, MEASUREMENT_DOUBTS)
+    spo2, pulse = frame.normal.spo2_percent, frame.normal.pulse_rate_bpm
+    index = frame.pulse_amplitude_index_percent
+    return (
+        _measurement(SPO2, spo2, 0.0, 100.0, refusal or _zero(spo2), doubt),
+        _measurement(PULSE_RATE, pulse, LOWEST_PULSE_BPM, HIGHEST_PULSE_BPM, refusal, doubt),
+        _measurement(PULSE_AMPLITUDE, index, 0.0, 100.0, refusal, doubt),
+    )
+
+
+def _measurement(
+    signal: str,
+    sent: Sfloat | None,
+    lowest: float,
+    highest: float,
+    refusal: str | None,
+    doubt: str | None,
+) -> Measurement:
+    if refusal is not None:
+        return Measurement(signal, reason=refusal)
+    if sent is None:
+        return Measurement(signal, reason=NOT_SENT)
+    if not isinstance(sent, float):
+        return Measurement(signal, reason=NO_VALUE)
+    if not lowest <= sent <= highest:
+        return Measurement(signal, reason=FailureReason.OUT_OF_RANGE.value)
+    return Measurement(signal, sent, doubt=doubt)
+
+
+def _zero(spo2: Sfloat) -> str | None:
+    return FailureReason.OUT_OF_RANGE.value if spo2 == 0.0 else None
+
+
+def _first(status: IntFlag, table: tuple[tuple[IntFlag, str], ...]) -> str | None:
+    return next((word for bit, word in table if status & bit), None)

@@ -1,0 +1,41 @@
+"""What the station file may say of an oximeter with the Bluetooth PLX service."""
+
+from pydantic import Field, field_validator
+
+from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
+
+PLX_SIGNALS = frozenset({"spo2_percent", "pulse_rate_bpm", "pulse_amplitude_index_percent"})
+
+
+class PlxOptions(DeviceOptions):
+    """An oximeter, found by its Bluetooth address.
+
+    Attributes:
+        address: `AA:BB:CC:DD:EE:FF`, or `simulated`. Names change while connected and
+            are shared by all oximeters of a make; the address is not.
+    """
+
+    address: str = Field(pattern=r"^([0-9A-F]{2}(:[0-9A-F]{2}){5}|simulated)$")
+
+    @field_validator("address", mode="before")
+    @classmethod
+    def _upper_case_address(cls, address: object) -> object:
+        return address.upper() if isinstance(address, str) and ":" in address else address
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether the oximeter is a simulated one."""
+        return self.address == "simulated"
+
+
+def _provides(_options: PlxOptions) -> frozenset[str]:
+    return PLX_SIGNALS
+
+
+SPEC = DriverSpec(
+    kind=Kind.SENSOR,
+    options=PlxOptions,
+    provides=_provides,
+    open="linetender_drivers.oximeter.plx:open_oximeter",
+    summary="pulse oximeter with the Bluetooth PLX service (0x1822): SpO2 and pulse rate",
+)
