@@ -1,0 +1,111 @@
+"""The command `linetender`: its verbs, and how every failure is told to a person."""
+
+import os
+import sys
+from collections.abc import Callable
+from typing import Annotated, Any, NoReturn
+
+import typer
+
+from linetender import __version__
+from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.exit_codes import ExitCode
+from linetender.recording.errors import RecordingError
+from linetender.settings.problems import StationFileError
+from linetender_drivers.errors import DriverError
+
+DEBUG_VARIABLE = "LINETENDER_DEBUG"
+"""Set to 1 in the environment, failures keep their traceback."""
+
+VERBS: tuple[Callable[..., Any], ...] = ()
+"""Each verb is a function of its own file; its name and docstring are the command's."""
+
+EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
+
+FIRST_STEPS = f"""linetender {__version__}
+{EXPLANATION}
+
+New here? See it work, with nothing but this computer:
+
+  linetender demo
+
+Then write a station file (config/README.md names every key) and check it:
+
+  linetender lint station.toml
+
+All verbs: linetender --help
+"""
+
+app = typer.Typer(
+    name="linetender",
+    help=EXPLANATION,
+    epilog="\n\n".join(f"• {caution.short}" for caution in CAUTIONS),
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"linetender {__version__}")
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def _first_steps(
+    context: typer.Context,
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version."),
+    ] = False,
+) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(FIRST_STEPS)
+        for caution in CAUTIONS:
+            typer.echo(f"• {caution.short}")
+
+
+for _verb in VERBS:
+    app.command()(_verb)
+
+
+def main() -> NoReturn:
+    """Run the command line and exit; no failure reaches a person as a traceback."""
+    try:
+        app(prog_name="linetender")
+    except Exception as failure:
+        if os.environ.get(DEBUG_VARIABLE) == "1":
+            raise
+        code, message = told(failure)
+        typer.echo(message, err=True)
+        sys.exit(code)
+    sys.exit(ExitCode.FINE)
+
+
+def told(failure: Exception) -> tuple[ExitCode, str]:
+    """Return the exit code for a failure, and what a person needs to hear about it."""
+    cause = _cause(failure)
+    if isinstance(cause, StationFileError | RecordingError):
+        return ExitCode.BAD_FILE, str(cause)
+    if isinstance(cause, DriverError):
+        return ExitCode.DEVICE, (
+            f"{cause}.\nCheck its plug, wiring and address, then start again. "
+            "Nothing is being watched now."
+        )
+    if isinstance(cause, OSError) and cause.filename is not None:
+        return ExitCode.BAD_FILE, (
+            f"{cause.filename}: {cause.strerror}. Check the path, the permissions and the disk."
+        )
+    return ExitCode.FAULT, (
+        f"linetender has stopped: {type(cause).__name__}: {cause}\n"
+        "This is a mistake in linetender, not yours. Nothing is being watched now.\n"
+        f"To report it, run the same again with {DEBUG_VARIABLE}=1 and send what it prints."
+    )
+
+
+def _cause(failure: Exception) -> Exception:
+    """Take a failure out of the groups that tasks wrap it in, the first where there are more."""
+    while isinstance(failure, ExceptionGroup):
+        failure = failure.exceptions[0]
+    return failure

@@ -1,0 +1,147 @@
+"""The command itself: help, version, first steps, and how failures are told."""
+
+import errno
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from linetender import __version__
+from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli import main as cli
+from linetender.cli.exit_codes import ExitCode
+from linetender.recording.errors import Fault, RecordingError
+from linetender.settings.problems import Problem, StationFileError
+from linetender_drivers.errors import BadFrame, DeviceNotFound, DriverConfigError
+
+
+def linetender(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the installed command as a person would, in a terminal of 80 columns."""
+    command = Path(sys.executable).with_name("linetender")
+    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
+    return subprocess.run(
+        [command, *arguments],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        env=environment,
+    )
+
+
+def words(text: str) -> str:
+    """Return the text without line breaks and borders, so that wrapping does not matter."""
+    return " ".join(text.replace("│", " ").split())
+
+
+def test_version() -> None:
+    done = linetender("--version")
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"linetender {__version__}\n", "")
+
+
+def test_without_a_verb_it_says_what_to_do_next() -> None:
+    done = linetender()
+    assert done.returncode == ExitCode.FINE
+    assert "linetender demo" in done.stdout
+    assert all(caution.short in done.stdout for caution in CAUTIONS)
+
+
+def test_help_shows_every_verb_and_every_caution() -> None:
+    done = linetender("--help")
+    assert done.returncode == ExitCode.FINE
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    said = words(done.stdout)
+    assert [caution.short for caution in CAUTIONS if caution.short not in said] == []
+    names = [verb.__name__.replace("_", "-") for verb in cli.VERBS]
+    assert [name for name in names if f" {name} " not in said] == []
+
+
+@pytest.mark.parametrize("arguments", [["--no-such-option"], ["no-such-verb"]])
+def test_a_command_line_not_understood(arguments: list[str]) -> None:
+    done = linetender(*arguments)
+    assert (done.returncode, done.stdout) == (ExitCode.USAGE, "")
+    assert "no-such" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+STATION_FILE_ERROR = StationFileError(
+    [
+        Problem("shed.toml", 3, "station.exit_time_s", "-1", "0 to 600 s", "measure it"),
+        Problem("shed.toml", 9, "devices.air.driver", '"x"', "a driver", "see the list"),
+    ]
+)
+RECORDING_ERROR = RecordingError(
+    Fault.LINES_LOST,
+    Path("s.jsonl"),
+    "two lines are missing",
+    "Use a whole copy.",
+    line=7,
+    offset=9,
+)
+DISK_FULL = OSError(errno.ENOSPC, "No space left on device", "s.jsonl")
+
+FAILURES = [
+    (STATION_FILE_ERROR, ExitCode.BAD_FILE, ["shed.toml:3", "measure it", "shed.toml:9"]),
+    (RECORDING_ERROR, ExitCode.BAD_FILE, ["s.jsonl, line 7", "Use a whole copy."]),
+    (DISK_FULL, ExitCode.BAD_FILE, ["s.jsonl: No space left on device."]),
+    (DeviceNotFound("air", "nothing answers"), ExitCode.DEVICE, ["air: nothing answers", "wiring"]),
+    (BadFrame("air", "bad CRC", b"\x01"), ExitCode.DEVICE, ["bytes 01"]),
+    (DriverConfigError("lamp", "pin 99"), ExitCode.DEVICE, ["lamp: pin 99"]),
+    (
+        ExceptionGroup("tasks", [ExceptionGroup("one", [DeviceNotFound("air", "gone")])]),
+        ExitCode.DEVICE,
+        ["air: gone"],
+    ),
+    (
+        ZeroDivisionError("by zero"),
+        ExitCode.FAULT,
+        ["ZeroDivisionError: by zero", "LINETENDER_DEBUG=1"],
+    ),
+    (OSError("no file named"), ExitCode.FAULT, ["OSError"]),
+]
+
+
+@pytest.mark.parametrize(("failure", "code", "said"), FAILURES)
+def test_a_failure_is_told_calmly(
+    failure: Exception,
+    code: ExitCode,
+    said: list[str],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def fail(**_: object) -> None:
+        raise failure
+
+    monkeypatch.setattr(cli, "app", fail)
+    monkeypatch.delenv(cli.DEBUG_VARIABLE, raising=False)
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == code
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert [part for part in said if part not in err] == []
+    assert "Traceback" not in err
+
+
+def test_a_developer_gets_the_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(**_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(cli, "app", fail)
+    monkeypatch.setenv(cli.DEBUG_VARIABLE, "1")
+    with pytest.raises(ZeroDivisionError):
+        cli.main()
+
+
+def test_exit_codes_are_those_of_the_manual() -> None:
+    assert {code.name: int(code) for code in ExitCode} == {
+        "FINE": 0,
+        "FINDINGS": 1,
+        "USAGE": 2,
+        "BAD_FILE": 3,
+        "DEVICE": 4,
+        "ALREADY_RUNNING": 5,
+        "FAULT": 70,
+    }
