@@ -47,8 +47,10 @@ class DriverSpec:
         options: Model of the device's options in the station file.
         provides: From the options, the signals that the device can give (empty for
             inputs and outputs, whose role the station file names).
-        open: `module:function`; called with (name, options, machine), it returns an
-            unopened Sensor, InputDevice or OutputDevice.
+        open: `module:function`; called with (name, options, machine, roles), it returns
+            an unopened Sensor, InputDevice or OutputDevice. `roles: tuple[str, ...]` is
+            what the station file wants of the device: a sensor's signals, the one
+            contact of an input, the one role of an output.
         summary: One line for people: the part and what it measures.
     """
 

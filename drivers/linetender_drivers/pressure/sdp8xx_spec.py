@@ -1,0 +1,61 @@
+"""The SDP8xx and SDP3x sensors for the registry. Loads no hardware library."""
+
+from typing import Literal
+
+from pydantic import Field
+
+from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
+
+PRESSURE_SIGNALS = frozenset({"duct_pressure_pa", "hood_pressure_pa", "filter_pressure_pa"})
+"""The sensor measures one of these: which one, the station file says."""
+
+TEMPERATURE_SIGNAL = "element_temperature_c"
+
+
+class Sdp8xxOptions(DeviceOptions):
+    """Where the sensor is and how it is read.
+
+    Attributes:
+        bus: Device node of its I2C bus, e.g. `/dev/i2c-1`, or `simulated`.
+        address: 7-bit; 0x25 for SDP800 and SDP810, 0x26 for SDP801 and SDP811,
+            0x21 to 0x23 for SDP3x.
+        product: If given, the one part to accept.
+        period_s: Time between two readings, s. The chip averages what it measures in
+            between, every 0.5 ms.
+    """
+
+    bus: str = Field(pattern=r"^(simulated|/dev/.+)$")
+    address: Literal[0x21, 0x22, 0x23, 0x25, 0x26] = 0x25
+    product: (
+        Literal[
+            "SDP800-500Pa",
+            "SDP801-500Pa",
+            "SDP810-500Pa",
+            "SDP811-500Pa",
+            "SDP800-125Pa",
+            "SDP810-125Pa",
+            "SDP31-500Pa",
+            "SDP32-125Pa",
+            "SDP33-1500Pa",
+        ]
+        | None
+    ) = None
+    period_s: float = Field(default=0.04, ge=0.01, le=1.0)
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether the bus is a simulated one."""
+        return self.bus == "simulated"
+
+
+def _provides(_: Sdp8xxOptions) -> frozenset[str]:
+    return PRESSURE_SIGNALS | {TEMPERATURE_SIGNAL}
+
+
+SPEC = DriverSpec(
+    kind=Kind.SENSOR,
+    options=Sdp8xxOptions,
+    provides=_provides,
+    open="linetender_drivers.pressure.sdp8xx:open_sdp8xx",
+    summary="SDP8xx or SDP3x differential-pressure sensor on I2C",
+)
