@@ -1,0 +1,111 @@
+r"""A flow element that was calibrated where it stands: Q = k·Δp^n.
+
+How k changes with the air. Over the range that a line uses, the friction factor
+of a duct or hose follows a power of the Reynolds number, f ∝ Re^-m, with
+Re = ρ·V·D/μ:
+
+    Δp ∝ f·ρ·V²  ∝  ρ^(1-m) · μ^m · V^(2-m)
+
+Solved for the flow, with n = 1/(2-m), that is m = 2 - 1/n:
+
+    Q ∝ V ∝ Δp^n · ρ^-(1-m)n · μ^-mn  =  Δp^n · ρ^-(1-n) · μ^-(2n-1)
+
+because (1-m)·n = 1 - n and m·n = 2n - 1. The ends are the known laws: n = 0.5
+(m = 0: orifice, pitot, rough duct) gives Q ∝ √(Δp/ρ) whatever the viscosity;
+n = 1 (m = 1: laminar) gives Q ∝ Δp/μ whatever the density; Blasius' smooth pipe
+(m = 1/4) has n = 4/7.
+"""
+
+import math
+
+LEAST_EXPONENT = 0.5
+GREATEST_EXPONENT = 1.0
+"""Fully turbulent and laminar: no passive element lies outside."""
+
+
+def airflow_l_min(differential_pa: float, k_l_min: float, exponent: float) -> float:
+    """Return the airflow through the element.
+
+    Args:
+        differential_pa: Pressure across the element (Pa). At 0 or below there is no
+            flow towards the hood: the result is 0.
+        k_l_min: Calibration factor (L/min per Pa^n, > 0) at the density and viscosity
+            of the present air; see `k_at_density`.
+        exponent: n (1, 0.5 to 1).
+
+    Returns:
+        Actual airflow (L/min, >= 0) at the conditions of the element.
+
+    Raises:
+        ValueError: k or the exponent is outside its range, or something is not finite.
+    """
+    _check_element(k_l_min, exponent)
+    if not math.isfinite(differential_pa):
+        raise ValueError(f"pressure {differential_pa} Pa is not a finite number")
+    if differential_pa <= 0.0:
+        return 0.0
+    # Annotated: a float power is typed Any because negative bases give complex numbers.
+    powered: float = differential_pa**exponent
+    return k_l_min * powered
+
+
+def differential_pa(airflow_l_min: float, k_l_min: float, exponent: float) -> float:
+    """Return the pressure (Pa, >= 0) at which this airflow (L/min) passes; 0 for no flow.
+
+    The inverse of the function `airflow_l_min`, with the same arguments and errors.
+    """
+    _check_element(k_l_min, exponent)
+    if not math.isfinite(airflow_l_min):
+        raise ValueError(f"airflow {airflow_l_min} L/min is not a finite number")
+    if airflow_l_min <= 0.0:
+        return 0.0
+    powered: float = (airflow_l_min / k_l_min) ** (1.0 / exponent)
+    return powered
+
+
+def k_at_density(
+    k_l_min: float,
+    exponent: float,
+    density_kg_m3: float,
+    reference_density_kg_m3: float,
+    viscosity_ratio: float = 1.0,
+) -> float:
+    """Carry a calibration factor over to air of another density and viscosity.
+
+    Args:
+        k_l_min: Factor as calibrated (L/min per Pa^n, > 0).
+        exponent: n (1, 0.5 to 1).
+        density_kg_m3: Density of the present air (kg/m³, > 0).
+        reference_density_kg_m3: Density of the air at the calibration (kg/m³, > 0).
+        viscosity_ratio: Viscosity now over viscosity at the calibration (1, > 0).
+
+    Returns:
+        Factor for the present air (L/min per Pa^n, actual litres).
+
+    Raises:
+        ValueError: An argument is outside its range, or not finite.
+
+    Source:
+        Derived at the top of this file from f ∝ Re^-m.
+    """
+    _check_element(k_l_min, exponent)
+    for name, given in (
+        ("density", density_kg_m3),
+        ("reference density", reference_density_kg_m3),
+        ("viscosity ratio", viscosity_ratio),
+    ):
+        if not 0.0 < given < math.inf:
+            raise ValueError(f"{name} {given} is not above 0")
+    by_density: float = (density_kg_m3 / reference_density_kg_m3) ** (exponent - 1.0)
+    by_viscosity: float = viscosity_ratio ** (1.0 - 2.0 * exponent)
+    return k_l_min * by_density * by_viscosity
+
+
+def _check_element(k_l_min: float, exponent: float) -> None:
+    if not 0.0 < k_l_min < math.inf:
+        raise ValueError(f"calibration factor {k_l_min} L/min per Pa^n is not above 0")
+    if not LEAST_EXPONENT <= exponent <= GREATEST_EXPONENT:
+        raise ValueError(
+            f"exponent {exponent} is outside {LEAST_EXPONENT} (turbulent) to "
+            f"{GREATEST_EXPONENT} (laminar)"
+        )

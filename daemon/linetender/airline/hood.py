@@ -1,0 +1,132 @@
+"""What the wearer's gas exchange does to the air in a hood, in closed form.
+
+One well-mixed volume V, fed by a flow Q of intake air:
+
+    V·dC/dt = s + Q·(C_in - C)
+
+with the source s: CO2 given off (> 0), or oxygen taken up (< 0). Exhaled air stays
+near the mouth, so that times from a well-mixed model are somewhat too long.
+Fractions are volume over volume (0 to 1): 10 000 ppm is 0.01.
+"""
+
+import math
+
+INTAKE_CO2_FRACTION = 420e-6
+"""CO2 in outdoor air (chosen: about the world's mean of the 2020s)."""
+
+INTAKE_O2_FRACTION = 0.209
+"""Oxygen in outdoor air that holds a little moisture (dry air: 0.2095)."""
+
+RESPIRATORY_QUOTIENT = 0.85
+"""CO2 given off over oxygen taken up, mixed diet (1)."""
+
+_SECONDS_PER_MINUTE = 60.0
+
+_TOO_SMALL_TO_MATTER = 1e-15
+"""Under this part of the way to the steady state, the flow changes no digit of the time."""
+
+
+def steady_fraction(source_l_min: float, airflow_l_min: float, intake_fraction: float) -> float:
+    """Return the fraction of a gas in the hood after a long time in flow.
+
+    Args:
+        source_l_min: Gas given off (L/min); negative for gas taken up.
+        airflow_l_min: Airflow into the hood (L/min, > 0).
+        intake_fraction: Fraction of the gas in that air.
+
+    Raises:
+        ValueError: The airflow is not above 0: there is no steady state.
+    """
+    if not airflow_l_min > 0.0:
+        raise ValueError(f"airflow {airflow_l_min} L/min is not above 0: no steady state")
+    return intake_fraction + source_l_min / airflow_l_min
+
+
+def fraction_after(
+    seconds: float,
+    *,
+    initial_fraction: float,
+    source_l_min: float,
+    airflow_l_min: float,
+    volume_l: float,
+    intake_fraction: float,
+) -> float:
+    """Return the fraction of a gas in the hood some time later (washout, or build-up).
+
+    Args:
+        seconds: Time passed (s, >= 0).
+        initial_fraction: Fraction at the beginning.
+        source_l_min: Gas given off (L/min); negative for gas taken up.
+        airflow_l_min: Airflow into the hood (L/min, >= 0); 0 is a sealed hood.
+        volume_l: Free volume of the hood (L, > 0).
+        intake_fraction: Fraction of the gas in the air that flows in.
+
+    Raises:
+        ValueError: The volume is not above 0, or the airflow is negative.
+    """
+    _check(airflow_l_min, volume_l)
+    minutes = seconds / _SECONDS_PER_MINUTE
+    net_l_min = source_l_min + airflow_l_min * (intake_fraction - initial_fraction)
+    exchanged = airflow_l_min * minutes / volume_l
+    # Written so that it runs smoothly into the sealed hood as the airflow goes to 0.
+    slowing = -math.expm1(-exchanged) / exchanged if exchanged else 1.0
+    return initial_fraction + net_l_min * minutes / volume_l * slowing
+
+
+def seconds_to(
+    limit_fraction: float,
+    *,
+    initial_fraction: float,
+    source_l_min: float,
+    airflow_l_min: float,
+    volume_l: float,
+    intake_fraction: float,
+) -> float:
+    """Return the time until a gas that builds up (or runs short) reaches a limit.
+
+    Rising with a source above 0, falling with one below 0.
+
+    Args:
+        limit_fraction: The limit.
+        initial_fraction: Fraction at the beginning.
+        source_l_min: Gas given off (L/min, > 0) or taken up (< 0).
+        airflow_l_min: Airflow into the hood (L/min, >= 0); 0 is a sealed hood.
+        volume_l: Free volume of the hood (L, > 0).
+        intake_fraction: Fraction of the gas in the air that flows in.
+
+    Returns:
+        Time (s); 0 where the limit is reached or passed already; `math.inf` where the
+        steady state never reaches it.
+
+    Raises:
+        ValueError: The volume is not above 0, the airflow is negative, or the source
+            is 0: nothing builds up or runs short.
+    """
+    _check(airflow_l_min, volume_l)
+    if source_l_min == 0.0:
+        raise ValueError("a source of 0 L/min: nothing builds up or runs short")
+    to_go = limit_fraction - initial_fraction
+    if (to_go <= 0.0) if source_l_min > 0.0 else (to_go >= 0.0):
+        return 0.0
+    net_l_min = source_l_min + airflow_l_min * (intake_fraction - initial_fraction)
+    if net_l_min * source_l_min <= 0.0:
+        return math.inf
+    undelayed_s = _SECONDS_PER_MINUTE * volume_l * to_go / net_l_min
+    way_gone = airflow_l_min * to_go / net_l_min
+    if way_gone >= 1.0:
+        return math.inf
+    if way_gone < _TOO_SMALL_TO_MATTER:
+        return undelayed_s
+    return undelayed_s * -math.log1p(-way_gone) / way_gone
+
+
+def oxygen_uptake_l_min(co2_l_min: float) -> float:
+    """Return the oxygen uptake (L/min) that goes with a CO2 output (L/min)."""
+    return co2_l_min / RESPIRATORY_QUOTIENT
+
+
+def _check(airflow_l_min: float, volume_l: float) -> None:
+    if not 0.0 < volume_l < math.inf:
+        raise ValueError(f"hood volume {volume_l} L is not above 0")
+    if not 0.0 <= airflow_l_min < math.inf:
+        raise ValueError(f"airflow {airflow_l_min} L/min is negative or not finite")
