@@ -76,6 +76,7 @@ PURE_MAY_IMPORT = {
     "math",
     "msgspec",
     "operator",
+    "statistics",
     "types",
     "typing",
 }
