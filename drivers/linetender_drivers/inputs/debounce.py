@@ -76,7 +76,7 @@ class Debounce:
         if self._raw is not None:
             deadlines.append(self._raw_since_ns + SETTLE_NS)
         if self.state is not SwitchState.BROKEN:
-            deadlines.append(self._unsettled_since_ns + BROKEN_AFTER_NS + 1)
+            deadlines.append(self._unsettled_since_ns + self._patience_ns() + 1)
         return min(deadlines, default=None)
 
     def _note(self, now_ns: int, raw: SwitchState | None) -> None:
@@ -93,9 +93,13 @@ class Debounce:
         if self._raw is not None and now_ns - self._raw_since_ns >= SETTLE_NS:
             self._unsettled_since_ns = None
             return self._become(self._raw)
-        if now_ns - self._unsettled_since_ns > BROKEN_AFTER_NS:
+        if now_ns - self._unsettled_since_ns > self._patience_ns():
             return self._become(SwitchState.BROKEN)
         return None
+
+    def _patience_ns(self) -> int:
+        # A valid level reached in time is granted the time to settle.
+        return BROKEN_AFTER_NS + (0 if self._raw is None else SETTLE_NS)
 
     def _become(self, state: SwitchState) -> SwitchState | None:
         if state is self.state:
