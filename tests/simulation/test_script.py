@@ -1,0 +1,74 @@
+"""Scripts are data in order; the demo's is the one that was promised."""
+
+import msgspec
+import pytest
+
+from linetender.core.inputs import Verb
+from linetender.simulation.demo_scenario import DEMO_SCRIPT, FAN_STOPS_S
+from linetender.simulation.script import (
+    Button,
+    Crush,
+    End,
+    Order,
+    Script,
+    Step,
+    WorldChange,
+    at,
+    press,
+)
+
+
+def test_the_demo() -> None:
+    told = [(step.at_ns / 1e9, step.action) for step in DEMO_SCRIPT.steps]
+    assert told == [
+        (0.0, WorldChange.FAN_START),
+        (10.0, WorldChange.HOOD_ON),
+        (10.0, Order.START),
+        (40.0, Crush(0.5)),
+        (52.0, Crush(0.0)),
+        (FAN_STOPS_S, WorldChange.FAN_STOP),
+        (77.0, Button("answer", pressed=True)),
+        (77.3, Button("answer", pressed=False)),
+        (84.0, WorldChange.HOOD_OFF),
+        (84.0, Order.OUT),
+        (90.0, End()),
+    ]
+    assert DEMO_SCRIPT.end_ns == 90_000_000_000
+
+
+def test_orders_speak_the_station_s_own_verbs() -> None:
+    assert [Verb(order.value).name for order in Order] == [order.name for order in Order]
+
+
+@pytest.mark.parametrize(
+    ("steps", "message"),
+    [
+        ((), "needs one End"),
+        ((at(1.0, Order.START),), "needs one End"),
+        ((at(1.0, End()), at(2.0, End())), "needs one End"),
+        ((at(1.0, End()), at(2.0, Order.START)), "needs one End"),
+        ((at(2.0, Order.START), at(1.0, End())), "in order of time"),
+    ],
+)
+def test_disorder_is_refused(steps: tuple[Step, ...], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        Script(steps)
+
+
+@pytest.mark.parametrize("seconds", [-0.1, float("nan"), float("inf")])
+def test_no_such_instant(seconds: float) -> None:
+    with pytest.raises(ValueError, match="before the beginning, or never"):
+        at(seconds, End())
+
+
+def test_a_press_is_two_steps() -> None:
+    assert press(2.0, "answer", held_s=0.5) == (
+        Step(2_000_000_000, Button("answer", True)),
+        Step(2_500_000_000, Button("answer", False)),
+    )
+
+
+def test_structs_survive_json() -> None:
+    for action in (Crush(0.25), Button("answer", True), End()):
+        text = msgspec.json.encode(action)
+        assert msgspec.json.decode(text, type=Crush | Button | End) == action

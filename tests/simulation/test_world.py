@@ -1,0 +1,115 @@
+"""One world: the same for the same seed, whoever looks and when."""
+
+import statistics
+
+import pytest
+
+from linetender.airline.alarm_budget import coast_down_s
+from linetender.simulation.world import World
+
+S = 1_000_000_000
+SAMPLE_NS = 40_000_000
+
+
+def running(seed: int = 1) -> World:
+    world = World(seed)
+    world.fan_start(0)
+    return world
+
+
+def pressures(world: World, from_s: int, to_s: int) -> list[float]:
+    return [world.hood_pressure_pa(at) for at in range(from_s * S, to_s * S, SAMPLE_NS)]
+
+
+def a_day(seed: int) -> list[float]:
+    world = running(seed)
+    world.hood_on(10 * S)
+    seen = pressures(world, 10, 20)
+    world.crush(20 * S, 0.5)
+    seen += pressures(world, 20, 30)
+    world.fan_stop(30 * S)
+    seen += pressures(world, 30, 60)
+    return [*seen, world.spo2_percent(60 * S), world.pulse_rate_bpm(60 * S)]
+
+
+def test_same_seed_same_day() -> None:
+    assert a_day(1) == a_day(1)
+    assert a_day(1) != a_day(2)
+
+
+def test_looking_more_often_changes_nothing() -> None:
+    def after_a_stop(looks_ns: range) -> tuple[float, ...]:
+        world = running()
+        world.hood_on(10 * S)
+        for at in looks_ns:
+            if at < 60 * S:
+                world.spo2_percent(at)
+        world.fan_stop(60 * S)
+        for at in looks_ns:
+            if at > 60 * S:
+                world.hood_o2_fraction(at)
+        at = 120 * S
+        return (
+            world.hood_pressure_pa(at),
+            world.airflow_l_min(at),
+            world.hood_o2_fraction(at),
+            world.spo2_percent(at),
+            world.pulse_rate_bpm(at),
+        )
+
+    assert after_a_stop(range(0)) == after_a_stop(range(10 * S, 120 * S, 33_000_000))
+
+
+def test_at_first_nothing_moves() -> None:
+    assert pressures(World(1), 0, 5) == [0.0] * 125
+
+
+def test_normal_pressure_and_its_noise() -> None:
+    """60 Pa; turbulence alone 2 % of it, for many seeds within a tenth of a percent point or so."""
+    seen = pressures(running(), 60, 1260)
+    assert statistics.fmean(seen) == pytest.approx(60.0, rel=0.003)
+    assert statistics.pstdev(seen) / 60.0 == pytest.approx(0.02, abs=0.003)
+
+
+def test_breathing_shows_only_while_the_hood_is_worn() -> None:
+    """0.8 Pa of sine, 18 per minute: the mean of breaths out less that of breaths in."""
+
+    def swing(worn: bool) -> float:
+        world = running()
+        if worn:
+            world.hood_on(30 * S)
+        period_ns = round(60 * S / 18)
+        out, inwards = [], []
+        for at in range(60 * S, 660 * S, SAMPLE_NS):
+            half = out if at % period_ns < period_ns // 2 else inwards
+            half.append(world.hood_pressure_pa(at))
+        return statistics.fmean(out) - statistics.fmean(inwards)
+
+    assert abs(swing(worn=False)) < 0.1
+    assert swing(worn=True) - swing(worn=False) == pytest.approx(2 * 0.8 * 2 / 3.1416, abs=0.02)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_half_crushed_is_low_and_never_lost(seed: int) -> None:
+    """In percent of normal flow: under the 80 % of "air falling", over the 65 % of "air lost"."""
+    world = running(seed)
+    world.hood_on(10 * S)
+    world.crush(30 * S, 0.5)
+    percents = [100.0 * (pressure / 60.0) ** 0.54 for pressure in pressures(world, 30, 60)]
+    assert statistics.fmean(percents) == pytest.approx(77.0, abs=1.0)
+    assert 70.0 < min(percents) < max(percents) < 85.0
+
+
+def test_flow_after_a_stop_passes_65_percent_at_the_closed_form_time() -> None:
+    world = running()
+    world.fan_stop(100 * S)
+    due_ns = 100 * S + round(coast_down_s(0.65, world.figures.fan_tau_s) * S)
+    early, late = (world.airflow_l_min(due_ns + delta) for delta in (-1_000_000, 1_000_000))
+    assert early > 0.65 * world.figures.normal_l_min > late
+
+
+def test_time_does_not_run_back() -> None:
+    world = running()
+    world.hood_pressure_pa(10 * S)
+    with pytest.raises(ValueError, match="cannot go back"):
+        world.fan_stop(9 * S)
