@@ -112,17 +112,25 @@ def seconds_to(
     if net_l_min * source_l_min <= 0.0:
         return math.inf
     undelayed_s = _SECONDS_PER_MINUTE * volume_l * to_go / net_l_min
-    way_gone = airflow_l_min * to_go / net_l_min
-    if way_gone >= 1.0:
-        return math.inf
-    if way_gone < _TOO_SMALL_TO_MATTER:
-        return undelayed_s
-    return undelayed_s * -math.log1p(-way_gone) / way_gone
+    return undelayed_s * _lengthening(airflow_l_min * to_go / net_l_min)
 
 
 def oxygen_uptake_l_min(co2_l_min: float) -> float:
     """Return the oxygen uptake (L/min) that goes with a CO2 output (L/min)."""
     return co2_l_min / RESPIRATORY_QUOTIENT
+
+
+def _lengthening(way_gone: float) -> float:
+    """By how much an approach that slows down takes longer than one that does not (1).
+
+    Args:
+        way_gone: Part of the way to the steady state (over 0); it ends there, at 1.
+    """
+    if way_gone >= 1.0:
+        return math.inf
+    if way_gone < _TOO_SMALL_TO_MATTER:
+        return 1.0
+    return -math.log1p(-way_gone) / way_gone
 
 
 def _check(airflow_l_min: float, volume_l: float) -> None:
