@@ -186,14 +186,24 @@ class _Worker(threading.Thread):
             try:
                 if bus is None:
                     bus = self._open()
-                result: bytes | DriverError = _transfer(bus, request)
+                result: bytes | DriverError = self._transfer(bus, request)
             except DriverError as error:
                 result = error
-            except OSError as error:
-                result = transfer_failure(place(self._path, request.address), error)
             _deliver(request, result)
         if bus is not None:
             bus.close()
+
+    def _transfer(self, bus: OpenBus, request: _Request) -> bytes:
+        messages = []
+        if request.write:
+            messages.append(smbus2.i2c_msg.write(request.address, request.write))
+        if request.read_n:
+            messages.append(smbus2.i2c_msg.read(request.address, request.read_n))
+        try:
+            bus.i2c_rdwr(*messages)
+        except OSError as error:
+            raise transfer_failure(place(self._path, request.address), error) from error
+        return bytes(messages[-1]) if request.read_n else b""
 
     def _open(self) -> OpenBus:
         try:
@@ -204,16 +214,6 @@ class _Worker(threading.Thread):
             with contextlib.suppress(OSError):  # not every adapter lets it be set
                 fcntl.ioctl(bus.fd, I2C_TIMEOUT_IOCTL, KERNEL_TIMEOUT_10_MS)
         return bus
-
-
-def _transfer(bus: OpenBus, request: _Request) -> bytes:
-    messages = []
-    if request.write:
-        messages.append(smbus2.i2c_msg.write(request.address, request.write))
-    if request.read_n:
-        messages.append(smbus2.i2c_msg.read(request.address, request.read_n))
-    bus.i2c_rdwr(*messages)
-    return bytes(messages[-1]) if request.read_n else b""
 
 
 def _deliver(request: _Request, result: bytes | DriverError) -> None:
