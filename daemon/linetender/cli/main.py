@@ -10,6 +10,7 @@ import typer
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.lint import lint
 from linetender.recording.errors import RecordingError
 from linetender.settings.problems import StationFileError
 from linetender_drivers.errors import DriverError
@@ -17,7 +18,7 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = ()
+VERBS: tuple[Callable[..., Any], ...] = (lint,)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
