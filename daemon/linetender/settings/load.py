@@ -1,0 +1,92 @@
+"""Load a station file: read, validate, compile, judge. The one way into a Station."""
+
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from linetender.settings.compile import compile_plan
+from linetender.settings.devices import FindSpec, devices_of
+from linetender.settings.explain import explain
+from linetender.settings.problems import Finding, Problem, StationFileError
+from linetender.settings.rules import rules_of
+from linetender.settings.safety_lint import Case, lint
+from linetender.settings.shown import shown_settings
+from linetender.settings.station import Station
+from linetender.settings.station_checks import faults_of_station
+from linetender.settings.station_file import BrokerSettings, StationFile
+from linetender.settings.toml_file import read_toml
+from linetender_drivers.registry import find_spec as installed_spec
+
+
+def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
+    """Load a station file and everything it names.
+
+    Args:
+        path: The station file.
+        find_spec: Where to look up drivers; tests give their own.
+
+    Returns:
+        A station that is fit to run; its findings are those that it grants itself.
+
+    Raises:
+        StationFileError: the file, its rule file, a device or the station's safety is
+            not in order; it carries every problem found.
+    """
+    toml = read_toml(path)
+    try:
+        station = StationFile.model_validate(toml.data)
+    except ValidationError as error:
+        raise StationFileError(_in_order(explain(error, StationFile, toml), toml.file)) from error
+    problems = faults_of_station(station, toml)
+    try:
+        rules = rules_of(station, toml)
+    except StationFileError as error:
+        problems += error.problems
+    try:
+        devices = devices_of(station, toml, find_spec)
+    except StationFileError as error:
+        problems += error.problems
+    if problems:
+        raise StationFileError(_in_order(problems, toml.file))
+    plan = compile_plan(station, rules, devices, toml)
+    findings = lint(Case(station, plan, devices, toml))
+    refused, granted = _parted(findings, station)
+    if refused:
+        raise StationFileError(_in_order(refused, toml.file))
+    return Station(
+        path=path,
+        plan=plan,
+        devices=devices,
+        shown=shown_settings(toml, devices),
+        findings=granted,
+        broker=_with_full_path(station.broker, path),
+        recording_directory=_beside(path, station.recording.directory)
+        if station.recording
+        else None,
+    )
+
+
+def _in_order(problems: list[Problem], first: str) -> list[Problem]:
+    """Sort by line, those of the station file before those of its rule file."""
+    return sorted(problems, key=lambda each: (each.file != first, each.line or 0, each.key))
+
+
+def _parted(
+    findings: list[Finding], station: StationFile
+) -> tuple[list[Problem], tuple[Finding, ...]]:
+    """Part the findings into those that refuse the station and those it grants."""
+    names = {exception.finding for exception in station.exceptions}
+    granted = tuple(each for each in findings if each.grantable and each.name in names)
+    return [each for each in findings if each not in granted], granted
+
+
+def _with_full_path(broker: BrokerSettings | None, path: Path) -> BrokerSettings | None:
+    if broker is None or broker.password_file is None:
+        return broker
+    full = str(_beside(path, broker.password_file))
+    return broker.model_copy(update={"password_file": full})
+
+
+def _beside(path: Path, written: str) -> Path:
+    """A path in a station file starts at that file's folder."""
+    return path.resolve().parent / Path(written).expanduser()

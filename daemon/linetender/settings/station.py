@@ -1,0 +1,58 @@
+"""A loaded station: its plan, its devices, and what may be shown of its settings."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from linetender.core.plan import Plan
+from linetender.core.signals import Signal
+from linetender.settings.problems import Finding
+from linetender.settings.station_file import BrokerSettings
+from linetender_drivers.registry import DeviceOptions, DriverSpec
+
+
+@dataclass(frozen=True)
+class Device:
+    """One device of the station file, checked against its driver.
+
+    Attributes:
+        name: Its name in the station file.
+        driver: Name of its driver.
+        spec: What the driver says of itself.
+        options: The driver's options, validated by the driver's own model.
+        signals: Signals of a sensor; empty for other kinds.
+        contact: Role of a switch, else None.
+        output: Role of an output, else None.
+    """
+
+    name: str
+    driver: str
+    spec: DriverSpec
+    options: DeviceOptions
+    signals: tuple[Signal, ...] = ()
+    contact: str | None = None
+    output: str | None = None
+
+
+@dataclass(frozen=True)
+class Station:
+    """A station file that was found fit to run.
+
+    Attributes:
+        path: The file, as it was given.
+        plan: What the core needs.
+        devices: In the order of the file.
+        shown: The settings as plain data without private fields (their names stand
+            under `left_out`), for recording headers.
+        findings: Safety findings that the file grants as exceptions.
+        broker: The MQTT broker, or None; its password file is a full path.
+        recording_directory: Where sessions go, or None.
+    """
+
+    path: Path
+    plan: Plan
+    devices: tuple[Device, ...]
+    shown: dict[str, Any]
+    findings: tuple[Finding, ...]
+    broker: BrokerSettings | None
+    recording_directory: Path | None = None

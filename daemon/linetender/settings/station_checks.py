@@ -1,0 +1,48 @@
+"""What must hold between the keys of a station file, beyond the range of each."""
+
+from collections.abc import Callable, Iterator
+
+from linetender.settings.problems import Problem
+from linetender.settings.safety_lint import GRANTABLE
+from linetender.settings.station_file import OrificeElement, StationFile
+from linetender.settings.toml_file import TomlFile
+
+
+def faults_of_station(station: StationFile, toml: TomlFile) -> list[Problem]:
+    """Return everything that is wrong between keys that are each in range."""
+    return [fault for check in _CHECKS for fault in check(station, toml)]
+
+
+def _bore_fits_pipe(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    element = station.element
+    if isinstance(element, OrificeElement) and element.bore_mm >= element.pipe_mm:
+        expected = f"expected less than the pipe's {element.pipe_mm:g} mm"
+        yield toml.problem(("element", "bore_mm"), expected, "change one of them", element.bore_mm)
+
+
+def _names_once(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    for key, names in (
+        ("contacts", [contact.name for contact in station.contacts]),
+        ("far_end", [box.name for box in station.far_end]),
+    ):
+        for place, name in enumerate(names):
+            if name in names[:place]:
+                path = (key, place, "name")
+                yield toml.problem(
+                    path, "expected a name of its own", "rename one of the two", name
+                )
+
+
+def _exceptions_known(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    for place, granted in enumerate(station.exceptions):
+        if granted.finding not in GRANTABLE:
+            path = ("exceptions", place, "finding")
+            expected = f"expected a finding that can be granted: {', '.join(GRANTABLE)}"
+            yield toml.problem(path, expected, "change or remove it", granted.finding)
+
+
+_CHECKS: tuple[Callable[[StationFile, TomlFile], Iterator[Problem]], ...] = (
+    _bore_fits_pipe,
+    _names_once,
+    _exceptions_known,
+)
