@@ -11,6 +11,7 @@ from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.lint import lint
+from linetender.cli.replay import replay
 from linetender.recording.errors import RecordingError
 from linetender.settings.problems import StationFileError
 from linetender_drivers.errors import DriverError
@@ -18,7 +19,7 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (lint,)
+VERBS: tuple[Callable[..., Any], ...] = (lint, replay)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
