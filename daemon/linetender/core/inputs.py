@@ -81,9 +81,7 @@ class Contact(
     source: str = ""
 
 
-class Fact(
-    msgspec.Struct, frozen=True, gc=False, tag_field="is", tag="fact", omit_defaults=True
-):
+class Fact(msgspec.Struct, frozen=True, gc=False, tag_field="is", tag="fact", omit_defaults=True):
     """Something the runtime knows about the station itself: a driver failed, the disk is full.
 
     Attributes:

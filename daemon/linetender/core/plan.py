@@ -42,7 +42,7 @@ class Above(_Condition, tag="above", frozen=True):
 
 
 class Outside(_Condition, tag="outside", frozen=True):
-    """Present under `low` or over `high`, until inside both by the deadband."""
+    """Present at `low` or under and at `high` or over, until inside both by the deadband."""
 
     signal: Signal
     low: float

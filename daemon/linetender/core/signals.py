@@ -7,7 +7,7 @@ from linetender.core.instants import SECOND_NS
 
 
 class Signal(StrEnum):
-    """A quantity with a fixed unit. Two sources for one signal are a mistake in the station file."""
+    """A quantity with a fixed unit. Two sources for one signal are a mistake in the file."""
 
     DUCT_PRESSURE_PA = "duct_pressure_pa"
     HOOD_PRESSURE_PA = "hood_pressure_pa"
@@ -30,7 +30,7 @@ class Signal(StrEnum):
 
 
 DERIVED_SIGNALS = frozenset({Signal.AIRFLOW_L_MIN, Signal.AIR_PERCENT_OF_BASELINE})
-"""Signals that the core computes from the pressure across the flow element; no device gives them."""
+"""Computed by the core from the pressure across the flow element; no device gives them."""
 
 
 class SignalFacts(NamedTuple):
@@ -75,3 +75,8 @@ SIGNAL_FACTS: dict[Signal, SignalFacts] = {
     Signal.SUPPLY_VOLTAGE_V: _facts(2, 30),
     Signal.OXIMETER_BATTERY_PERCENT: _facts(0, 300),
 }
+
+
+def rounded(signal: Signal, value: float | None) -> float | None:
+    """Round a value to the digits that mean something for its signal."""
+    return None if value is None else round(value, SIGNAL_FACTS[signal].decimals)

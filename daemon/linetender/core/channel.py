@@ -1,0 +1,206 @@
+"""One signal inside the core: its last value, its guard interval, its open window."""
+
+from typing import Protocol
+
+from linetender.core.alarm import Alarm
+from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.level import INFINITY, LevelCondition
+from linetender.core.conditions.recent import Recent
+from linetender.core.conditions.stuck import StuckCondition
+from linetender.core.instants import NEVER_NS
+from linetender.core.signals import SIGNAL_FACTS, Signal
+
+
+class MeanListener(Protocol):
+    """Something that judges the means of closed windows."""
+
+    def see_mean(self, now_ns: int, mean: float | None) -> bool:
+        """Look at a mean (None when under half of the window was good).
+
+        Returns:
+            Whether that changed anything that somebody should act on.
+        """
+
+
+class SilenceListener(Protocol):
+    """Something that a good reading reassures."""
+
+    verdict: Verdict
+
+    def heard(self) -> None:
+        """Note a good reading."""
+
+    def missed(self) -> None:
+        """Note a bad or doubtful reading."""
+
+
+class Channel:
+    """State of one signal, and the conditions that look at it.
+
+    Attributes:
+        last_good_ns: Arrival of the last good reading; -NEVER_NS before the first.
+        moved_ns: When a good value last differed from the one before.
+        low, high: The guard interval: a good value within it changes no level's mind.
+        listens: Whether each good value must be added to a window.
+        derives: Whether air is computed or explained from its good values.
+    """
+
+    __slots__ = (
+        "alarms",
+        "derives",
+        "doubt",
+        "gap_ns",
+        "high",
+        "last_good_ns",
+        "levels",
+        "listens",
+        "low",
+        "mean_listeners",
+        "moved_ns",
+        "reason",
+        "recents",
+        "signal",
+        "silences",
+        "stucks",
+        "value",
+        "window_bad",
+        "window_end_ns",
+        "window_good",
+        "window_ns",
+        "window_sum",
+    )
+
+    INSTANTS = ("last_good_ns", "moved_ns", "window_end_ns")
+    VALUES = ("value", "reason", "doubt", "window_sum", "window_good", "window_bad")
+
+    def __init__(self, signal: Signal) -> None:
+        facts = SIGNAL_FACTS[signal]
+        self.signal = signal
+        self.gap_ns = facts.gap_ns
+        self.window_ns = facts.window_ns
+        self.last_good_ns = -NEVER_NS
+        self.moved_ns = -NEVER_NS
+        self.value: float | None = None
+        self.reason: str | None = None
+        self.doubt: str | None = None
+        self.low, self.high = INFINITY, -INFINITY
+        self.levels: list[LevelCondition] = []
+        self.stucks: list[StuckCondition] = []
+        self.silences: list[SilenceListener] = []
+        self.mean_listeners: list[MeanListener] = []
+        self.alarms: list[Alarm] = []
+        self.recents: list[Recent] = []
+        self.listens = False
+        self.derives = False
+        self.window_end_ns = -NEVER_NS
+        self.window_sum = 0.0
+        self.window_good = 0
+        self.window_bad = 0
+
+    def attach(self, alarm: Alarm) -> None:
+        """Judge this alarm whenever the channel's conditions change their mind."""
+        if alarm not in self.alarms:
+            self.alarms.append(alarm)
+
+    def requiet(self) -> None:
+        """Compute the guard interval anew.
+
+        It is empty while an off-delay runs (which ends on a good reading) and while
+        a silence has to be reassured.
+        """
+        low, high = -INFINITY, INFINITY
+        for level in self.levels:
+            level_low, level_high = level.quiet
+            if level_low > low:
+                low = level_low
+            if level_high < high:
+                high = level_high
+        if any(alarm.must_see for alarm in self.alarms) or any(
+            silence.verdict is not Verdict.ABSENT for silence in self.silences
+        ):
+            low, high = INFINITY, -INFINITY
+        self.low, self.high = low, high
+        self.listens = bool(self.mean_listeners or self.stucks)
+
+    def judge(self, now_ns: int, value: float, previous_good_ns: int) -> None:
+        """Let every level and silence look at a good value, then the alarms decide."""
+        self.reason = self.doubt = None
+        if now_ns - previous_good_ns > self.gap_ns:
+            self._restart_off_delays()
+        for level in self.levels:
+            level.see(value)
+        for silence in self.silences:
+            silence.heard()
+        self.decide(now_ns)
+
+    def decide(self, now_ns: int) -> None:
+        """Let the alarms act on verdicts that a good value changed."""
+        for alarm in self.alarms:
+            alarm.judge(now_ns)
+        for recent in self.recents:
+            recent.note(now_ns)
+        self.requiet()
+
+    def doubtful(self, now_ns: int, value: float, doubt: str) -> None:
+        """Take a degraded reading: it may raise, and never clears or reassures."""
+        self.value, self.doubt, self.reason = value, doubt, None
+        for level in self.levels:
+            level.doubt(value)
+        self._miss(now_ns)
+
+    def lose(self, now_ns: int, reason: str) -> None:
+        """Take a bad reading: what was unsettled stays so."""
+        self.value, self.reason, self.doubt = None, reason, None
+        for level in self.levels:
+            level.lose()
+        self._miss(now_ns)
+
+    def close_window(self, now_ns: int, value: float) -> bool:
+        """Close the window that ended before this good value, and open the next with it.
+
+        Returns:
+            Whether a condition changed its mind.
+        """
+        changed = self._look_at_window(now_ns)
+        self.window_sum = value
+        self.window_good = 1
+        return changed
+
+    def lose_history(self) -> None:
+        """Forget the open window, and since when the value stood."""
+        self.window_end_ns = self.moved_ns = -NEVER_NS
+        self.value = None
+        self.window_sum, self.window_good, self.window_bad = 0.0, 0, 0
+
+    def _miss(self, now_ns: int) -> None:
+        if now_ns < self.window_end_ns:
+            self.window_bad += 1
+        elif self.listens:
+            self._look_at_window(now_ns)
+            self.window_sum, self.window_good, self.window_bad = 0.0, 0, 1
+        for silence in self.silences:
+            silence.missed()
+        self._restart_off_delays()
+        for alarm in self.alarms:
+            alarm.judge(now_ns, good=False)
+        self.requiet()
+        # The next good reading must be looked at: it ends the reason and the doubt.
+        self.low, self.high = INFINITY, -INFINITY
+
+    def _look_at_window(self, now_ns: int) -> bool:
+        good, bad = self.window_good, self.window_bad
+        self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
+        self.window_bad = 0
+        if not good and not bad:
+            return False
+        changed = False
+        mean = self.window_sum / good if good and good >= bad else None
+        for listener in self.mean_listeners:
+            changed = listener.see_mean(now_ns, mean) or changed
+        for stuck in self.stucks:
+            changed = stuck.see_moved(now_ns, self.moved_ns, self.value) or changed
+        return changed
+
+    def _restart_off_delays(self) -> None:
+        for alarm in self.alarms:
+            alarm.restart_off_delay()

@@ -1,0 +1,58 @@
+"""What all conditions have in common."""
+
+from enum import IntEnum
+from typing import ClassVar
+
+from linetender.core.instants import NEVER_NS
+
+
+class Verdict(IntEnum):
+    """What a condition thinks. Unknown holds: it neither raises nor clears."""
+
+    ABSENT = 0
+    PRESENT = 1
+    UNKNOWN = 2
+
+
+class Condition:
+    """Base of all conditions.
+
+    Attributes:
+        verdict: Its opinion now.
+        why: In a word what made it so, where no value says it.
+    """
+
+    __slots__ = ("verdict", "why")
+
+    INSTANTS: ClassVar[tuple[str, ...]] = ()
+    VALUES: ClassVar[tuple[str, ...]] = ("verdict", "why")
+
+    def __init__(self) -> None:
+        self.verdict = Verdict.UNKNOWN
+        self.why = ""
+
+    def refresh(self) -> None:
+        """Bring the verdict up to date where it depends on other conditions."""
+
+    def due_ns(self) -> int:
+        """Return the instant at which silence alone makes it present, or NEVER_NS."""
+        return NEVER_NS
+
+    def fall_due(self) -> None:
+        """Become present, because the instant of `due_ns` has come."""
+
+    def begin(self, now_ns: int) -> None:
+        """Start anew: the rule applies from now on."""
+
+    def settle(self) -> None:
+        """The wearer is out, or somebody reset it: what only a person can end ends."""
+
+    def baseline_set(self) -> None:
+        """A baseline was set or discarded: judgements against the old one end."""
+
+    def lose_history(self) -> None:
+        """Forget open windows: the station was blind for a while."""
+
+    def evidence(self) -> float | None:
+        """Return the value that decided, in the signal's unit, or None."""
+        return None

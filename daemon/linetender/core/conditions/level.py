@@ -1,0 +1,73 @@
+"""Base of the conditions that compare each value with a limit, with hysteresis.
+
+A level also says within which values it would not change its mind. The channel
+intersects those intervals: one chained comparison then passes nearly every
+reading by all its rules at once.
+"""
+
+from abc import ABC, abstractmethod
+
+from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.signals import Signal, rounded
+
+INFINITY = float("inf")
+NOWHERE = (INFINITY, -INFINITY)
+
+
+class LevelCondition(Condition, ABC):
+    """A comparison of the value with a limit.
+
+    Attributes:
+        signal: The quantity it judges.
+        quiet: Lowest and highest value for which the verdict stays as it is.
+    """
+
+    __slots__ = ("_last", "_present", "quiet", "signal")
+
+    VALUES = (*Condition.VALUES, "_present", "_last", "quiet")
+
+    def __init__(self, signal: Signal) -> None:
+        super().__init__()
+        self.signal = signal
+        self.quiet = NOWHERE
+        self._present = False
+        self._last: float | None = None
+
+    def see(self, value: float) -> None:
+        """Judge a good value."""
+        self._last = value
+        self._present = self._stays(value) if self._present else self._begins(value)
+        self.verdict = Verdict.PRESENT if self._present else Verdict.ABSENT
+        self.quiet = self._quiet_while_present() if self._present else self._quiet_while_absent()
+
+    def doubt(self, value: float) -> None:
+        """Judge a degraded value: it may make the condition present, never absent."""
+        if self._begins(value):
+            self.see(value)
+        else:
+            self.lose()
+
+    def lose(self) -> None:
+        """Note a bad reading: the verdict is unknown until the next good one."""
+        self.verdict = Verdict.UNKNOWN
+        self.quiet = NOWHERE
+
+    def evidence(self) -> float | None:
+        """Return the last value judged, rounded to the signal's resolution."""
+        return rounded(self.signal, self._last)
+
+    @abstractmethod
+    def _begins(self, value: float) -> bool:
+        """Say whether this value makes an absent condition present."""
+
+    @abstractmethod
+    def _stays(self, value: float) -> bool:
+        """Say whether this value leaves a present condition present."""
+
+    @abstractmethod
+    def _quiet_while_absent(self) -> tuple[float, float]:
+        """Return the lowest and highest value that would change nothing."""
+
+    @abstractmethod
+    def _quiet_while_present(self) -> tuple[float, float]:
+        """Return the lowest and highest value that would change nothing."""

@@ -1,0 +1,38 @@
+"""A frozen sensor: it answers, and always the same."""
+
+from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.plan import Stuck
+from linetender.core.signals import Signal, rounded
+
+
+class StuckCondition(Condition):
+    """Present when good readings kept coming and their value stayed identical for `after_ns`.
+
+    A value is the sensor's raw word over a constant, so equal values are equal words.
+    """
+
+    __slots__ = ("_after_ns", "_value", "signal")
+
+    VALUES = (*Condition.VALUES, "_value")
+
+    def __init__(self, plan: Stuck) -> None:
+        super().__init__()
+        self.signal: Signal = plan.signal
+        self._after_ns = plan.after_ns
+        self._value: float | None = None
+
+    def see_moved(self, now_ns: int, moved_ns: int, value: float | None) -> bool:
+        """Judge, as a window of readings closes, when the value moved last.
+
+        Returns:
+            Whether the verdict changed.
+        """
+        before = self.verdict
+        is_stuck = now_ns - moved_ns >= self._after_ns
+        self.verdict = Verdict.PRESENT if is_stuck else Verdict.ABSENT
+        self._value = value
+        return self.verdict is not before
+
+    def evidence(self) -> float | None:
+        """Return the value that does not move."""
+        return rounded(self.signal, self._value)

@@ -1,0 +1,52 @@
+"""What falls due by silence alone: the next instant, and what happens at it."""
+
+from linetender.core.alarm import Alarm
+from linetender.core.conditions.check_in_missed import CheckInMissedCondition
+from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.fact_stale import FactStaleCondition
+from linetender.core.conditions.held import HeldCondition
+from linetender.core.conditions.stale import StaleCondition
+from linetender.core.telling import Telling
+from linetender.core.use import Use
+from linetender.core.wiring import Wiring
+
+_TIMED = (StaleCondition, FactStaleCondition, HeldCondition, CheckInMissedCondition)
+
+
+class Deadlines:
+    """All that can happen without an input. Only raising and telling has deadlines."""
+
+    __slots__ = ("_alarms", "_telling", "_timed", "_use")
+
+    def __init__(self, wiring: Wiring, telling: Telling, use: Use) -> None:
+        self._alarms = wiring.alarms
+        self._timed: list[tuple[Condition, Alarm]] = [
+            (leaf, alarm) for leaf, alarm in wiring.leaves if isinstance(leaf, _TIMED)
+        ]
+        self._telling = telling
+        self._use = use
+
+    def next_ns(self, now_ns: int) -> int:
+        """Return the first instant, not before `now_ns`, at which something falls due."""
+        due_ns = self._telling.due_ns(now_ns, self._use.stage)
+        for alarm in self._alarms:
+            alarm_due_ns = alarm.due_ns()
+            if alarm_due_ns < due_ns:
+                due_ns = alarm_due_ns
+        for leaf, alarm in self._timed:
+            if alarm.applies and leaf.verdict is not Verdict.PRESENT:
+                leaf_due_ns = leaf.due_ns()
+                if leaf_due_ns < due_ns:
+                    due_ns = leaf_due_ns
+        return max(due_ns, now_ns)
+
+    def fall_due(self, due_ns: int) -> None:
+        """Do all that falls due at this instant."""
+        for leaf, alarm in self._timed:
+            waits = alarm.applies and leaf.verdict is not Verdict.PRESENT
+            if waits and leaf.due_ns() <= due_ns:
+                leaf.fall_due()
+                alarm.judge(due_ns, good=False)
+        for alarm in self._alarms:
+            if alarm.due_ns() <= due_ns:
+                alarm.fall_due(due_ns)

@@ -1,0 +1,52 @@
+"""What must hold of a Plan that its types cannot say.
+
+The constructors of msgspec structs check nothing, and JSON written by msgspec turns
+nan and inf into null: a limit lost that way would switch an alarm off. So plans are
+checked when they are compiled, before they are written and after they are decoded.
+"""
+
+from collections.abc import Iterator
+from math import isfinite
+
+import msgspec
+
+from linetender.core.instants import NEVER_NS
+from linetender.core.plan import AirPlan, Plan
+
+
+def fault_of_plan(plan: Plan) -> str | None:
+    """Say what is wrong with a plan (key, value, what was expected), or None."""
+    for key, value in _numbers(plan, ""):
+        if isinstance(value, float) and not isfinite(value):
+            return f"{key} is {value}; a finite number was expected"
+        if isinstance(value, int) and not 0 <= value <= NEVER_NS and key.endswith("_ns"):
+            return f"{key} is {value}; a duration from 0 to {NEVER_NS} ns was expected"
+    ids = [rule.id for rule in plan.rules]
+    for rule_id in ids:
+        if ids.count(rule_id) > 1:
+            return f"rules: the id {rule_id!r} stands twice; each rule needs its own"
+    return None if plan.air is None else _fault_of_air(plan.air)
+
+
+def _fault_of_air(air: AirPlan) -> str | None:
+    for key, value in (
+        ("normal_pa", air.normal_pa),
+        ("exponent", air.exponent),
+        ("pressure_factor", air.pressure_factor),
+        ("k_l_min", air.k_l_min),
+    ):
+        if value is not None and value <= 0:
+            return f"air.{key} is {value}; more than 0 was expected"
+    return None
+
+
+def _numbers(part: object, key: str) -> Iterator[tuple[str, int | float]]:
+    """Every number of a struct with its dotted key, depth first, in the order of the fields."""
+    if isinstance(part, msgspec.Struct):
+        for name in part.__struct_fields__:
+            yield from _numbers(getattr(part, name), f"{key}.{name}" if key else name)
+    elif isinstance(part, tuple):
+        for place, item in enumerate(part):
+            yield from _numbers(item, f"{key}[{getattr(item, 'id', place)}]")
+    elif isinstance(part, (int, float)):
+        yield key, part

@@ -1,0 +1,178 @@
+"""What to sound, show and say, and to whom: from the alarms' states to one Demand.
+
+While worn, a killer reaches the second boxes and the contacts at once; everything
+else sounds at the station first and farther away when it stays unanswered. Outside
+use nobody is called. It ends with the condition gone and an answer, or with the
+wearer's deliberate *out*.
+"""
+
+from collections.abc import Sequence
+
+from linetender.core.alarm import Alarm
+from linetender.core.alarm_table import AlarmState
+from linetender.core.check_in import CheckIn
+from linetender.core.events import Demand, DemandChanged, Sound
+from linetender.core.hands import Hands
+from linetender.core.instants import NEVER_NS, SECOND_NS
+from linetender.core.journal import Journal
+from linetender.core.stages import PRIORITY_RANK, Priority, Stage
+
+FAR_AFTER_NS = 15 * SECOND_NS
+"""An alarm that stays unanswered sounds at the second boxes after this."""
+CALL_AFTER_NS = 60 * SECOND_NS
+"""While worn, an unanswered HIGH alarm that is no killer calls contacts after this (chosen)."""
+LONGEST_PAUSE_NS = 120 * SECOND_NS
+"""A pause of sound ends by itself after at most this, and is for LOOK alarms only."""
+FLOOD_STARTS = 10
+FLOOD_ENDS = 5
+FLOOD_WITHIN_NS = 600 * SECOND_NS
+"""A flood begins over 10 alarms in 10 min and ends under 5 (public alarm-management practice)."""
+
+_SOUNDS = {Priority.LOW: Sound.LOW, Priority.MEDIUM: Sound.MEDIUM, Priority.HIGH: Sound.HIGH}
+_OPEN = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.LATCHED})
+
+
+class Telling:
+    """Turns alarm states into a Demand, and says when it changes by itself.
+
+    Attributes:
+        demand: The last one.
+        pause_until_ns: LOOK alarms up to transition `pause_n` are silent until then.
+        told: Ids of the rules whose contacts have been called and not yet released.
+    """
+
+    __slots__ = (
+        "_alarms",
+        "_check_in",
+        "_contacts",
+        "_hands",
+        "_journal",
+        "demand",
+        "flood",
+        "pause_n",
+        "pause_until_ns",
+        "told",
+    )
+
+    INSTANTS = ("pause_until_ns",)
+    VALUES = ("pause_n", "told", "flood")
+
+    def __init__(
+        self,
+        alarms: Sequence[Alarm],
+        contacts: tuple[str, ...],
+        hands: Hands,
+        check_in: CheckIn,
+        journal: Journal,
+    ) -> None:
+        self._alarms = alarms
+        self._contacts = contacts
+        self._hands = hands
+        self._check_in = check_in
+        self._journal = journal
+        self.demand = Demand()
+        self.pause_until_ns = -NEVER_NS
+        self.pause_n = 0
+        self.told: list[str] = []
+        self.flood = False
+
+    def pause(self, now_ns: int, duration_ns: int) -> None:
+        """Silence the LOOK alarms that sound now, for a while."""
+        self.pause_until_ns = now_ns + min(duration_ns, LONGEST_PAUSE_NS)
+        self.pause_n = self._journal.n
+
+    def due_ns(self, now_ns: int, stage: Stage) -> int:
+        """Return the next instant after `now_ns` at which the demand changes by itself."""
+        reminds_ns = self._check_in.warns_from_ns()
+        if reminds_ns <= now_ns:
+            # A good pulse ends the reminder without an event of its own: look each second.
+            reminds_ns = (now_ns // SECOND_NS + 1) * SECOND_NS
+        candidates = [self._hands.due_ns(now_ns), self.pause_until_ns, reminds_ns]
+        for alarm in self._alarms:
+            if alarm.sounds:
+                candidates.append(alarm.since_ns + FAR_AFTER_NS)
+                if alarm.plan.id not in self.told:
+                    candidates.append(self._call_due_ns(alarm, stage))
+        return min((due for due in candidates if due > now_ns), default=NEVER_NS)
+
+    def update(self, now_ns: int, stage: Stage) -> None:
+        """Compute the demand; note it if it changed."""
+        self._note_flood(now_ns)
+        sounding = [alarm for alarm in self._alarms if self._sounds_now(alarm, now_ns)]
+        leading = max(sounding, key=_weight, default=None)
+        demand = Demand(
+            sound=_SOUNDS[leading.priority] if leading else self._ticks(now_ns),
+            burst=self._journal.burst,
+            light=self._light(),
+            rule=leading.plan.id if leading else "",
+            say=self._sentence(leading) if leading else "",
+            far=self._far(sounding, now_ns, stage),
+            tell=self._tell(now_ns, stage),
+        )
+        if demand != self.demand:
+            self.demand = demand
+            self._journal.events.append(DemandChanged(now_ns, demand))
+
+    def _sounds_now(self, alarm: Alarm, now_ns: int) -> bool:
+        if not alarm.sounds:
+            return False
+        paused = (
+            alarm.priority is not Priority.HIGH
+            and now_ns < self.pause_until_ns
+            and alarm.n <= self.pause_n
+        )
+        return not paused
+
+    def _ticks(self, now_ns: int) -> Sound:
+        asks = self._hands.ticks(now_ns)
+        reminds = now_ns >= self._check_in.warns_from_ns()
+        return Sound.TICKS if asks or reminds else Sound.SILENT
+
+    def _light(self) -> Priority | None:
+        shown = [alarm for alarm in self._alarms if alarm.state in _OPEN]
+        return max(shown, key=_weight).priority if shown else None
+
+    def _sentence(self, alarm: Alarm) -> str:
+        if not self.flood or alarm.priority is Priority.HIGH:
+            return alarm.plan.say
+        return f"{alarm.plan.say} Many alarms at once: look at the station."
+
+    def _far(self, sounding: list[Alarm], now_ns: int, stage: Stage) -> Sound:
+        reaching = [
+            alarm
+            for alarm in sounding
+            if (alarm.plan.killer and stage is Stage.WORN)
+            or now_ns >= alarm.since_ns + FAR_AFTER_NS
+        ]
+        return _SOUNDS[max(reaching, key=_weight).priority] if reaching else Sound.SILENT
+
+    def _call_due_ns(self, alarm: Alarm, stage: Stage) -> int:
+        if stage is not Stage.WORN or alarm.priority is not Priority.HIGH:
+            return NEVER_NS
+        return alarm.since_ns + (0 if alarm.plan.killer else CALL_AFTER_NS)
+
+    def _tell(self, now_ns: int, stage: Stage) -> tuple[str, ...]:
+        told: list[str] = []
+        names: list[str] = []
+        for alarm in self._alarms:
+            called = alarm.plan.id in self.told and alarm.state in _OPEN
+            if called or (alarm.sounds and now_ns >= self._call_due_ns(alarm, stage)):
+                told.append(alarm.plan.id)
+                names += [name for name in self._names(alarm) if name not in names]
+        self.told = told
+        return tuple(names)
+
+    def _names(self, alarm: Alarm) -> tuple[str, ...]:
+        return alarm.plan.calls or self._contacts
+
+    def _note_flood(self, now_ns: int) -> None:
+        starts = self._journal.starts_since(now_ns - FLOOD_WITHIN_NS)
+        if starts > FLOOD_STARTS:
+            self.flood = True
+        elif starts < FLOOD_ENDS:
+            self.flood = False
+
+
+def _weight(alarm: Alarm) -> tuple[int, bool, int]:
+    # Of two equals the later one leads: it is the news.
+    return PRIORITY_RANK[alarm.priority], alarm.plan.killer, alarm.n

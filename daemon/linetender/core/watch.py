@@ -1,0 +1,307 @@
+"""The decision core: inputs in, events out, time as an argument.
+
+How a reading travels: `feed` finds its channel; a value inside the channel's guard
+interval changes no rule's mind and is done with; any other lets the conditions
+look, then the alarms (delay, then state), then the demand. What silence alone
+changes stands in `deadlines.py`; stages of use in `use.py`.
+"""
+
+from linetender.core.air import Air
+from linetender.core.alarm_table import ACTIVE
+from linetender.core.carryover import Carryover
+from linetender.core.channel import Channel
+from linetender.core.check_in import CheckIn
+from linetender.core.commands import carry_out, refusal
+from linetender.core.conditions.baselines import Baselines
+from linetender.core.deadlines import Deadlines
+from linetender.core.events import Event
+from linetender.core.hands import Hands
+from linetender.core.inputs import Command, Contact, Fact, Input, Reading
+from linetender.core.instants import NEVER_NS
+from linetender.core.journal import Journal
+from linetender.core.plan import Plan
+from linetender.core.resumption import keep_all, restore_all
+from linetender.core.signals import Signal
+from linetender.core.snapshot import Snapshot
+from linetender.core.telling import Telling
+from linetender.core.use import Use
+from linetender.core.view import take_snapshot
+from linetender.core.wearer import WearerBaseline
+from linetender.core.wiring import Wiring
+
+
+class TimeWentBack(ValueError):
+    """An input or an advance lies before what the Watch has already seen."""
+
+
+class Watch:
+    """One segment of watching.
+
+    Args:
+        plan: The compiled station.
+        started_ns: Watch time at the start (monotonic ns, the loop's own).
+        carryover: What an earlier Watch of this station left, or None.
+    """
+
+    def __init__(self, plan: Plan, started_ns: int, carryover: Carryover | None = None) -> None:
+        self.plan = plan
+        self.now_ns = started_ns
+        self.journal = Journal()
+        self.channels = _channels(plan)
+        pulse = self.channels.get(Signal.PULSE_RATE_BPM)
+        self.check_in = CheckIn(plan.check_in, pulse)
+        self.hands = Hands()
+        baselines: Baselines = {}
+        self.wearer = tuple(
+            WearerBaseline(signal, baselines, self.journal)
+            for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
+            if signal in self.channels
+        )
+        self.baselines = baselines
+        self.wiring = Wiring(
+            plan, self.channels, baselines, self.check_in, self.journal, started_ns
+        )
+        self.air = Air(plan.air, self.journal) if plan.air else None
+        self.telling = Telling(
+            self.wiring.alarms, plan.contact_names, self.hands, self.check_in, self.journal
+        )
+        self.use = Use(
+            self.wiring,
+            self.air,
+            self.wearer,
+            self.telling,
+            self.hands,
+            self.check_in,
+            pulse,
+            self.journal,
+        )
+        self._deadlines = Deadlines(self.wiring, self.telling, self.use)
+        self._watched_air = False
+        self._was_not_checked = False
+        self._listen()
+        if carryover is None:
+            self.use.apply_rules(started_ns)
+        else:
+            restore_all(self, carryover)
+        self._due_ns = self._deadlines.next_ns(started_ns)
+
+    def _listen(self) -> None:
+        """Connect what gathers window means with its channel."""
+        self._air_channel: Channel | None = None
+        self._percent: Channel | None = None
+        self._flow: Channel | None = None
+        if self.air is not None:
+            self._air_channel = self.channels[self.air.plan.signal]
+            self._air_channel.mean_listeners.append(self.air)
+            self._air_channel.derives = True
+            if Signal.FAN_SPEED_RPM in self.channels:
+                self.channels[Signal.FAN_SPEED_RPM].derives = True
+            self._percent = self.channels[Signal.AIR_PERCENT_OF_BASELINE]
+            self._flow = self.channels.get(Signal.AIRFLOW_L_MIN)
+        for baseline in self.wearer:
+            self.channels[baseline.signal].mean_listeners.append(baseline)
+        for channel in self.channels.values():
+            channel.requiet()
+
+    # Inputs
+
+    def feed(self, item: Input) -> tuple[Event, ...]:
+        """Advance to an input's arrival, then apply it.
+
+        A deadline at the very instant of the arrival fires first.
+
+        Raises:
+            TimeWentBack: it arrived before the Watch's present time.
+        """
+        now_ns = item.arrived_ns
+        if now_ns >= self._due_ns:
+            self._run_deadlines(now_ns)
+        elif now_ns < self.now_ns:
+            raise TimeWentBack(f"an input of {now_ns} ns came after {self.now_ns} ns")
+        self.now_ns = now_ns
+        if type(item) is Reading:
+            channel = self.channels.get(item.signal)
+            if channel is not None:
+                value = item.value
+                if value is None or item.doubt is not None:
+                    self._take_unsure(channel, item)
+                else:
+                    self._take_good(channel, now_ns, value)
+                    if channel.derives:
+                        self._derive(channel, now_ns, value)
+        elif isinstance(item, Contact):
+            self._take_contact(item)
+        elif isinstance(item, Fact):
+            self._take_fact(item)
+        elif isinstance(item, Command):
+            carry_out(self.use, item)
+            self._settle(now_ns)
+        return self.journal.take() if self.journal.events else ()
+
+    def advance(self, now_ns: int) -> tuple[Event, ...]:
+        """Return every event that fell due by `now_ns`, each with its instant.
+
+        Raises:
+            TimeWentBack: `now_ns` lies before the Watch's present time.
+        """
+        if now_ns < self.now_ns:
+            raise TimeWentBack(f"asked to advance to {now_ns} ns from {self.now_ns} ns")
+        if now_ns >= self._due_ns:
+            self._run_deadlines(now_ns)
+        self.now_ns = now_ns
+        return self.journal.take() if self.journal.events else ()
+
+    def next_deadline(self) -> int | None:
+        """Return the first instant at which silence alone would change anything, or None."""
+        self._due_ns = self._deadlines.next_ns(self.now_ns)
+        return None if self._due_ns == NEVER_NS else self._due_ns
+
+    def refusal(self, command: Command) -> str | None:
+        """Say why a command would change nothing now, in words for its sender; None if it would."""
+        return refusal(self.use, command)
+
+    def snapshot(self) -> Snapshot:
+        """Return a frozen view of the station now."""
+        return take_snapshot(self)
+
+    def resume_rules(self) -> None:
+        """Let rules new in this plan begin after a restoration; the others go on as they were."""
+        self._watched_air = self.use.watches_air()
+        self._was_not_checked = self.use.not_checked
+        self.use.apply_rules(self.now_ns)
+
+    def carryover(self) -> Carryover:
+        """Return everything that must outlive this Watch."""
+        return keep_all(self)
+
+    # A reading's path
+
+    def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
+        previous_ns = channel.last_good_ns
+        channel.last_good_ns = now_ns
+        if channel.listens:
+            if value != channel.value:
+                channel.moved_ns = now_ns
+            if now_ns < channel.window_end_ns:
+                channel.window_sum += value
+                channel.window_good += 1
+            elif channel.close_window(now_ns, value):
+                channel.decide(now_ns)
+                self.use.look(now_ns)
+                self._touched(channel, now_ns)
+        channel.value = value
+        if not channel.low <= value <= channel.high:
+            channel.judge(now_ns, value, previous_ns)
+            self._touched(channel, now_ns)
+
+    def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
+        air = self.air
+        if air is None or self._percent is None:
+            return
+        if channel is not self._air_channel:
+            air.see_speed(now_ns, value)
+            return
+        power = value**air.plan.exponent if value > 0.0 else 0.0
+        if air.speed_ratio == 1.0:
+            self._take_good(self._percent, now_ns, power * air.percent_per_power)
+        else:
+            self._take_good(self._percent, now_ns, air.percent(power))
+        if self._flow is not None:
+            self._take_good(self._flow, now_ns, power * air.flow_per_power)
+
+    def _take_unsure(self, channel: Channel, item: Reading) -> None:
+        now_ns = item.arrived_ns
+        if item.value is None:
+            self._lose(channel, now_ns, item.reason or "unknown")
+        else:
+            channel.doubtful(now_ns, item.value, item.doubt or "")
+            if channel is self._air_channel and self.air is not None:
+                power = self.air.power(item.value)
+                self._doubt_derived(now_ns, power, item.doubt or "")
+        self._settle(now_ns)
+
+    def _doubt_derived(self, now_ns: int, power: float, doubt: str) -> None:
+        if self.air is not None and self._percent is not None:
+            self._percent.doubtful(now_ns, self.air.percent(power), doubt)
+            if self._flow is not None:
+                self._flow.doubtful(now_ns, power * self.air.flow_per_power, doubt)
+
+    def _lose(self, channel: Channel, now_ns: int, reason: str) -> None:
+        channel.lose(now_ns, reason)
+        if channel is self._air_channel:
+            for derived in (self._percent, self._flow):
+                if derived is not None:
+                    derived.lose(now_ns, reason)
+
+    # Other inputs
+
+    def _take_contact(self, item: Contact) -> None:
+        now_ns = item.arrived_ns
+        self.use.see_contact(now_ns, item.contact, item.state)
+        for condition, alarm in self.wiring.on_contact.get(item.contact, ()):
+            condition.see(now_ns, item.state)
+            alarm.judge(now_ns)
+        self._settle(now_ns)
+
+    def _take_fact(self, item: Fact) -> None:
+        for condition, alarm in self.wiring.on_fact.get(item.fact, ()):
+            condition.see(item)
+            alarm.judge(item.arrived_ns)
+        self._settle(item.arrived_ns)
+
+    # What follows from a change
+
+    def _touched(self, channel: Channel, now_ns: int) -> None:
+        """After conditions looked: settle if anything happened, else only mind new deadlines."""
+        if self.journal.events or self._has_news():
+            self._settle(now_ns)
+            return
+        for alarm in channel.alarms:
+            due_ns = alarm.due_ns()
+            if due_ns < self._due_ns:
+                self._due_ns = due_ns
+
+    def _has_news(self) -> bool:
+        return self.use.watches_air() is not self._watched_air or (
+            self.use.not_checked is not self._was_not_checked
+        )
+
+    def _settle(self, now_ns: int) -> None:
+        """Bring rules, suppression, demand and the next deadline up to date."""
+        if self.use.watches_air() is not self._watched_air:
+            self._watched_air = not self._watched_air
+            self.use.apply_rules(now_ns)
+        if self.use.not_checked is not self._was_not_checked:
+            self._was_not_checked = self.use.not_checked
+            self._take_fact(Fact(now_ns, "not_checked", self.use.not_checked))
+        self._suppress(now_ns)
+        self.telling.update(now_ns, self.use.stage)
+        self._due_ns = self._deadlines.next_ns(now_ns)
+
+    def _suppress(self, now_ns: int) -> None:
+        active = {alarm.plan.id for alarm in self.wiring.alarms if alarm.state in ACTIVE}
+        for alarm in self.wiring.alarms:
+            if alarm.plan.suppressed_by:
+                withheld = any(rule in active for rule in alarm.plan.suppressed_by)
+                alarm.withhold(now_ns, withheld)
+
+    def _run_deadlines(self, now_ns: int) -> None:
+        while True:
+            due_ns = self._deadlines.next_ns(self.now_ns)
+            if due_ns > now_ns or due_ns == NEVER_NS:
+                self._due_ns = due_ns
+                return
+            self.now_ns = due_ns
+            self._deadlines.fall_due(due_ns)
+            for channel in self.channels.values():
+                channel.requiet()
+            self._settle(due_ns)
+
+
+def _channels(plan: Plan) -> dict[Signal, Channel]:
+    signals = list(plan.signals)
+    if plan.air is not None:
+        signals.append(Signal.AIR_PERCENT_OF_BASELINE)
+        if plan.air.k_l_min is not None:
+            signals.append(Signal.AIRFLOW_L_MIN)
+    return {signal: Channel(signal) for signal in Signal if signal in signals}

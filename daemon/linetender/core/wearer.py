@@ -1,0 +1,86 @@
+"""What is usual for this wearer: medians of oxygen and pulse at the start of use."""
+
+from statistics import median
+
+from linetender.core.conditions.baselines import Baselines
+from linetender.core.events import BaselineSet
+from linetender.core.journal import Journal
+from linetender.core.signals import Signal, rounded
+
+BASELINE_MEANS = 30
+"""A baseline is the median of this many 1 s means of good readings."""
+LOWEST_SPO2_PERCENT = 92.0
+"""An oxygen baseline under this is refused: who starts so low should not start."""
+
+
+class WearerBaseline:
+    """Gathers the baseline of one signal.
+
+    Attributes:
+        means: 1 s means so far, oldest first.
+        gathers: Whether it gathers now.
+        source: What the baseline will be marked with.
+        refused: Whether the last full set was too low to be a baseline.
+    """
+
+    __slots__ = ("_baselines", "_journal", "gathers", "means", "refused", "signal", "source")
+
+    VALUES = ("gathers", "source", "refused")
+    LISTS = ("means",)
+
+    def __init__(self, signal: Signal, baselines: Baselines, journal: Journal) -> None:
+        self.signal = signal
+        self.means: list[float] = []
+        self.gathers = False
+        self.refused = False
+        self.source = ""
+        self._baselines = baselines
+        self._journal = journal
+        baselines[signal] = None
+
+    @property
+    def value(self) -> float | None:
+        """The baseline in the signal's unit, or None."""
+        return self._baselines[self.signal]
+
+    def gather(self, source: str) -> None:
+        """Begin to gather, unless there is a baseline."""
+        if self.value is None:
+            self.gathers, self.source, self.refused = True, source, False
+            self.means = []
+
+    def see_mean(self, now_ns: int, mean: float | None) -> bool:
+        """Take the mean of a closed 1 s window; a bad one starts the gathering again.
+
+        Returns:
+            Whether a baseline was set or refused.
+        """
+        if not self.gathers:
+            return False
+        self.means = [] if mean is None else [*self.means, mean]
+        if len(self.means) < BASELINE_MEANS:
+            return False
+        self._set(now_ns, median(self.means))
+        return True
+
+    def _set(self, now_ns: int, value: float) -> None:
+        self.means = []
+        if self.signal is Signal.SPO2_PERCENT and value < LOWEST_SPO2_PERCENT:
+            self.refused = True
+            return
+        self.gathers = self.refused = False
+        self._baselines[self.signal] = value
+        self._journal.events.append(
+            BaselineSet(now_ns, self.signal, rounded(self.signal, value), self.source)
+        )
+
+    def discard(self, now_ns: int) -> None:
+        """Forget it: the use has ended."""
+        self.gathers = self.refused = False
+        if self.value is not None:
+            self._baselines[self.signal] = None
+            self._journal.events.append(BaselineSet(now_ns, self.signal, None, "ended"))
+
+    def lose_history(self) -> None:
+        """Start the gathering again: the station was blind for a while."""
+        self.means = []
