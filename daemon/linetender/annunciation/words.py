@@ -1,0 +1,88 @@
+"""Sentences for people. No codes, no numbers of rules: what is the matter, and what to do."""
+
+from linetender.core.alarm_table import AlarmState
+from linetender.core.events import AlarmChanged
+from linetender.core.inputs import By
+from linetender.core.plan import Plan, RulePlan
+from linetender.core.stages import Priority
+
+PRIORITY_WORDS: dict[Priority, str] = {
+    Priority.LOW: "LOOK",
+    Priority.MEDIUM: "LOOK",
+    Priority.HIGH: "LEAVE",
+}
+"""The two meanings that reach a wearer."""
+
+HELPER_CAUTION = (
+    "Whoever helps: do not go in without clean air. Open up, shout, call the emergency number."
+)
+"""Ends every line about a HIGH alarm that leaves the room."""
+
+HELPER_CAUTION_AFTERWARDS = (
+    "If anybody is still in danger: do not go in without clean air. "
+    "Open up, shout, call the emergency number."
+)
+"""The same once the alarm is over, so that nobody calls for help in vain."""
+
+_ACTORS: dict[str, str] = {
+    By.WEARER: " by the wearer",
+    By.ATTENDANT: " by the attendant",
+    By.REMOTE: " from afar",
+}
+
+_STANDING: dict[AlarmState, str] = {
+    AlarmState.RETURNED: " back to normal, not answered",
+    AlarmState.LATCHED: " back to normal, not answered, sounds on",
+    AlarmState.LATCHED_ACKNOWLEDGED: " answered and back to normal",
+    AlarmState.SHELVED: " set aside for a time",
+    AlarmState.SUPPRESSED: " not sounded",
+    AlarmState.OUT_OF_SERVICE: " out of service",
+}
+
+
+def alarm_line(event: AlarmChanged, plan: Plan) -> str:
+    """Return one plain line about an alarm's transition, for a phone or a person far away.
+
+    Args:
+        event: What happened.
+        plan: The station, whose rules hold the sentences. A rule it does not have is
+            told by its name.
+    """
+    word = PRIORITY_WORDS[event.priority]
+    say = sentence(plan, event.rule)
+    if event.after is AlarmState.UNACKNOWLEDGED:
+        line = f"{word}{_again(event)}: {say}"
+    elif event.after is AlarmState.ACKNOWLEDGED:
+        line = f"{word}, answered{_ACTORS.get(event.why, '')}, not over: {say}"
+    elif event.after is AlarmState.NORMAL:
+        line = f"Over: {matter(say)}"
+    else:
+        line = f"{word},{_STANDING[event.after]}: {matter(say)}"
+    if event.priority is not Priority.HIGH:
+        return line
+    is_over = event.after is AlarmState.NORMAL
+    return f"{line} {HELPER_CAUTION_AFTERWARDS if is_over else HELPER_CAUTION}"
+
+
+def sentence(plan: Plan, rule: str) -> str:
+    """Return what a rule of the station says, ended by a full stop."""
+    found: RulePlan | None = next((one for one in plan.rules if one.id == rule), None)
+    said = found.say.strip() if found is not None else ""
+    said = " ".join(said.split()) or rule.replace("_", " ").capitalize()
+    return said if said[-1] in ".!?" else f"{said}."
+
+
+def matter(say: str) -> str:
+    """Return what is the matter: the first sentence, without what to do about it."""
+    first, stop, _ = say.partition(". ")
+    return first + "." if stop else say
+
+
+def _again(event: AlarmChanged) -> str:
+    if event.before is AlarmState.NORMAL:
+        return ""
+    if event.before is AlarmState.UNACKNOWLEDGED:
+        return ", now more urgent"
+    if event.before is AlarmState.ACKNOWLEDGED:
+        return ", still"
+    return ", again"
