@@ -1,0 +1,53 @@
+"""What it takes to log in at the broker."""
+
+from pathlib import Path
+
+from linetender.settings.station_file import BrokerSettings
+
+
+class BrokerSettingsError(ValueError):
+    """The broker's settings cannot be used.
+
+    Example scenarios: the password file is missing, empty, or not readable by the
+    user the daemon runs as; the host is no possible name.
+    """
+
+
+def check_host(host: str) -> None:
+    """Refuse a host that can be no name: the client library's thread would end at it.
+
+    Raises:
+        BrokerSettingsError: if so.
+    """
+    try:
+        host.encode("idna")
+    except UnicodeError as error:
+        raise BrokerSettingsError(
+            f"broker.host = {host!r} is no possible name of a machine ({error})"
+        ) from error
+
+
+def password(settings: BrokerSettings, folder: Path) -> str | None:
+    """Read the password, or return None where the settings name no file.
+
+    Args:
+        settings: Its `password_file` counts from `folder`, unless it is absolute.
+        folder: Where the station file lies.
+
+    Raises:
+        BrokerSettingsError: the file cannot be read, or its first line is empty.
+    """
+    if settings.password_file is None:
+        return None
+    file = folder / settings.password_file
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise BrokerSettingsError(
+            f"{file}: the broker's password cannot be read ({error}); "
+            "name a text file that the daemon's user may read"
+        ) from error
+    first_line = text.partition("\n")[0].strip()
+    if not first_line:
+        raise BrokerSettingsError(f"{file}: the first line should be the broker's password")
+    return first_line
