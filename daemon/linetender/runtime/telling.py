@@ -1,0 +1,156 @@
+"""From what the core says to what is published: who is told what, and when.
+
+It knows no broker and no clock: the caller gives the instant, the time of day and
+the function that publishes.
+"""
+
+from typing import Protocol
+
+from linetender.annunciation.payloads import (
+    Alarm,
+    Wall,
+    alarm_payload,
+    alive_payload,
+    encode,
+    event_message,
+    state_payload,
+)
+from linetender.annunciation.topics import Topics
+from linetender.annunciation.words import alarm_line, sentence
+from linetender.core.alarm_table import AlarmState
+from linetender.core.events import AlarmChanged, CauseNamed, Event, StageChanged
+from linetender.core.instants import SECOND_NS
+from linetender.core.plan import Plan
+from linetender.core.snapshot import Snapshot
+
+ALIVE_EVERY_NS = SECOND_NS
+STATE_EVERY_NS = 10 * SECOND_NS
+EVENT_EXPIRY_S = 24 * 3600
+SAY_EXPIRY_S = 300
+"""A plain line older than this is no news: a phone that wakes later is not shown it."""
+
+
+class Publish(Protocol):
+    """Hands a message to the link to the broker; returns at once and never raises."""
+
+    def __call__(
+        self,
+        topic: str,
+        payload: bytes,
+        *,
+        qos: int = 0,
+        retain: bool = False,
+        expiry_s: int | None = None,
+    ) -> None:
+        """Publish `payload` on `topic`."""
+
+
+class Teller:
+    """Tells the world beyond the room about one run of one station."""
+
+    def __init__(self, plan: Plan, run_id: str, publish: Publish) -> None:
+        """Prepare; nothing is told yet.
+
+        Args:
+            plan: The station.
+            run_id: 8 hex digits, drawn for this run.
+            publish: Where messages go.
+        """
+        self._plan = plan
+        self._run = run_id
+        self._publish = publish
+        self._topics = Topics(plan.station)
+        self._alive_seq = 0
+        self._state_seq = 0
+        self._alive_due_ns = 0
+        self._state_due_ns = 0
+        self._since: dict[str, str] = {}
+        self._last: dict[str, AlarmChanged] = {}
+        self._causes: dict[str, CauseNamed] = {}
+
+    def begin(self, snapshot: Snapshot, wall: Wall) -> None:
+        """Tell every rule's alarm as it stands, so that none of an earlier run lives on.
+
+        Call it once, before the first `events`.
+        """
+        views = {view.rule: view for view in snapshot.alarms}
+        for rule in self._plan.rules:
+            view = views.get(rule.id)
+            text = sentence(self._plan, rule.id)
+            if view is None:
+                alarm = Alarm(self._run, 0, AlarmState.NORMAL, rule.priority, None, text)
+            else:
+                self._since[rule.id] = wall.at
+                alarm = Alarm(self._run, view.n, view.state, view.priority, wall.at, text)
+            self._keep(self._topics.alarm(rule.id), encode(alarm))
+        self.state(snapshot, wall)
+
+    def events(self, events: tuple[Event, ...], snapshot: Snapshot, wall: Wall) -> None:
+        """Tell what the core said.
+
+        Args:
+            events: In the order in which they fell due.
+            snapshot: The station after them.
+            wall: The time of day at which they fell due.
+        """
+        changes_state = False
+        for event in events:
+            if isinstance(event, AlarmChanged):
+                self._alarm_changed(event, snapshot.now_ns, wall.at)
+                changes_state = True
+            elif isinstance(event, CauseNamed):
+                self._causes[event.rule] = event
+                self._tell_alarm(event.rule)
+            elif isinstance(event, StageChanged):
+                changes_state = True
+        if changes_state:
+            self.state(snapshot, wall)
+
+    def tick(self, now_ns: int, snapshot: Snapshot, wall: Wall) -> None:
+        """Send the heartbeat and the state if they are due; call it about once a second."""
+        self.alive(now_ns, snapshot)
+        if now_ns >= self._state_due_ns:
+            self.state(snapshot, wall)
+
+    def alive(self, now_ns: int, snapshot: Snapshot) -> None:
+        """Send a heartbeat if the last is a second old."""
+        if now_ns < self._alive_due_ns:
+            return
+        # A late call does not move the rhythm; a very late one begins it anew.
+        is_very_late = now_ns - self._alive_due_ns >= ALIVE_EVERY_NS
+        self._alive_due_ns = (now_ns if is_very_late else self._alive_due_ns) + ALIVE_EVERY_NS
+        self._alive_seq += 1
+        payload = alive_payload(self._run, self._alive_seq, snapshot)
+        self._publish(self._topics.alive, encode(payload))
+
+    def state(self, snapshot: Snapshot, wall: Wall) -> None:
+        """Send the station's state now; the next falls due 10 s later."""
+        self._state_due_ns = snapshot.now_ns + STATE_EVERY_NS
+        self._state_seq += 1
+        payload = state_payload(self._run, self._state_seq, wall, snapshot, self._plan)
+        self._keep(self._topics.state, encode(payload))
+
+    def _alarm_changed(self, event: AlarmChanged, told_ns: int, at: str) -> None:
+        if event.after is AlarmState.NORMAL:
+            self._since.pop(event.rule, None)
+            self._causes.pop(event.rule, None)
+        else:
+            self._since.setdefault(event.rule, at)
+        self._last[event.rule] = event
+        self._tell_alarm(event.rule)
+        message = event_message(self._run, event, at, told_ns)
+        self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
+        line = alarm_line(event, self._plan).encode()
+        self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+
+    def _tell_alarm(self, rule: str) -> None:
+        last = self._last.get(rule)
+        if last is None:
+            return
+        payload = alarm_payload(
+            self._run, last, self._since.get(rule), self._plan, self._causes.get(rule)
+        )
+        self._keep(self._topics.alarm(rule), encode(payload))
+
+    def _keep(self, topic: str, payload: bytes) -> None:
+        self._publish(topic, payload, qos=1, retain=True)
