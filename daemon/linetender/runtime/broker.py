@@ -126,10 +126,7 @@ class BrokerLink:
         self._progress_ns: int | None = None
         self._refusal = ""
         self._offline_confirmed = False
-        check_host(settings.host)
-        self._client = self._make_client(station)
-        if settings.user is not None:
-            self._client.username_pw_set(settings.user, password(settings, folder))
+        self._client = self._make_client(station, folder)
         self._worker = threading.Thread(target=self._work, name="broker-sender", daemon=True)
 
     def start(self) -> None:
@@ -339,7 +336,8 @@ class BrokerLink:
 
         return call
 
-    def _make_client(self, station: str) -> paho.Client:
+    def _make_client(self, station: str, folder: Path) -> paho.Client:
+        check_host(self._settings.host)
         client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id=f"linetender-{station}",
@@ -352,6 +350,8 @@ class BrokerLink:
         # Never reached, as no more than IN_FLIGHT are handed over; the default is no bound.
         client.max_queued_messages_set(2 * IN_FLIGHT)
         client.will_set(self._online, OFFLINE, qos=1, retain=True)
+        if self._settings.user is not None:
+            client.username_pw_set(self._settings.user, password(self._settings, folder))
         if self._settings.tls:
             client.tls_set()
         on_connect = self._guarded(self._on_connect)
