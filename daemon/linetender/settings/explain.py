@@ -62,7 +62,7 @@ def _problem(
     if detail["type"] in ("missing", "union_tag_not_found"):
         return toml.problem(root + path, f"missing; expected {expected}", "add it")
     value = toml.at(root + path)
-    if isinstance(value, dict) and field is None:
+    if isinstance(value, dict) and field is None:  # the words of a driver's own check
         return toml.problem(root + path, expected, "change it")
     remedy = (_nearest(value, _choices(field)) if isinstance(value, str) else "") or "change it"
     return toml.problem(root + path, f"expected {expected}", remedy, value)

@@ -8,13 +8,13 @@ from linetender.settings.compile import compile_plan
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
 from linetender.settings.problems import Finding, Problem, StationFileError
-from linetender.settings.rules import rules_of
+from linetender.settings.rules import Rules, rules_of
 from linetender.settings.safety_lint import Case, lint
 from linetender.settings.shown import shown_settings
-from linetender.settings.station import Station
+from linetender.settings.station import Device, Station
 from linetender.settings.station_checks import faults_of_station
 from linetender.settings.station_file import BrokerSettings, StationFile
-from linetender.settings.toml_file import read_toml
+from linetender.settings.toml_file import TomlFile, read_toml
 from linetender_drivers.registry import find_spec as installed_spec
 
 
@@ -33,11 +33,37 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
             not in order; it carries every problem found.
     """
     toml = read_toml(path)
+    station = _validated(toml)
+    rules, devices = _looked_up(station, toml, find_spec)
+    plan = compile_plan(station, rules, devices, toml)
+    refused, granted = _parted(lint(Case(station, plan, devices, toml)), station)
+    if refused:
+        raise StationFileError(_in_order(refused, toml.file))
+    recording = station.recording
+    return Station(
+        path=path,
+        plan=plan,
+        devices=devices,
+        shown=shown_settings(toml, devices),
+        findings=granted,
+        broker=_with_full_path(station.broker, path),
+        recording_directory=_beside(path, recording.directory) if recording else None,
+    )
+
+
+def _validated(toml: TomlFile) -> StationFile:
     try:
-        station = StationFile.model_validate(toml.data)
+        return StationFile.model_validate(toml.data)
     except ValidationError as error:
         raise StationFileError(_in_order(explain(error, StationFile, toml), toml.file)) from error
+
+
+def _looked_up(
+    station: StationFile, toml: TomlFile, find_spec: FindSpec
+) -> tuple[Rules, tuple[Device, ...]]:
+    """Find the rules and drivers that the file names; tell what is wrong with both at once."""
     problems = faults_of_station(station, toml)
+    rules, devices = Rules((), ()), tuple[Device, ...]()
     try:
         rules = rules_of(station, toml)
     except StationFileError as error:
@@ -48,22 +74,7 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         problems += error.problems
     if problems:
         raise StationFileError(_in_order(problems, toml.file))
-    plan = compile_plan(station, rules, devices, toml)
-    findings = lint(Case(station, plan, devices, toml))
-    refused, granted = _parted(findings, station)
-    if refused:
-        raise StationFileError(_in_order(refused, toml.file))
-    return Station(
-        path=path,
-        plan=plan,
-        devices=devices,
-        shown=shown_settings(toml, devices),
-        findings=granted,
-        broker=_with_full_path(station.broker, path),
-        recording_directory=_beside(path, station.recording.directory)
-        if station.recording
-        else None,
-    )
+    return rules, devices
 
 
 def _in_order(problems: list[Problem], first: str) -> list[Problem]:

@@ -86,7 +86,8 @@ def _faults_of_qualifiers(entry: ConditionFields, key: str, at: Path) -> Iterato
             yield Fault((*at, name), expected, "remove it")
     if key == "contact" and entry.when is None:
         yield Fault(at, "contact needs when", 'add when = "open", "closed" or "broken"')
-    if (entry.also_below is None) != (entry.normal_from is None):
+    is_half = (entry.also_below is None) != (entry.normal_from is None)
+    if key == "below_baseline" and is_half:
         yield Fault(at, "also_below and normal_from belong together", "give both or neither")
     if entry.below == "required":
         if entry.signal is not Signal.AIRFLOW_L_MIN:

@@ -39,8 +39,7 @@ class Rule:
     def problem(self, key: KeyPath, expected: str, remedy: str) -> Problem:
         """Make a Problem about one of its keys."""
         path = (*self.path, *key)
-        value = self.toml.at(path)
-        return self.toml.problem(path, expected, remedy, None if isinstance(value, dict) else value)
+        return self.toml.problem(path, expected, remedy, self.toml.at(path))
 
 
 @dataclass(frozen=True)

@@ -30,8 +30,8 @@ class TomlFile:
     lines: dict[KeyPath, int]
 
     def problem(self, path: KeyPath, expected: str, remedy: str, value: object = None) -> Problem:
-        """Make a Problem about a key of this file; a value of None means that nothing is there."""
-        shown = "" if value is None else shown_value(value)
+        """Make a Problem about a key of this file; None and whole tables are not shown."""
+        shown = "" if value is None or isinstance(value, dict) else shown_value(value)
         return Problem(self.file, self.line(path), dotted(path), shown, expected, remedy)
 
     def line(self, path: KeyPath) -> int | None:

@@ -1,0 +1,92 @@
+"""The verb `lint`, from the command line."""
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from linetender.cli.exit_codes import ExitCode
+from linetender.cli.main import app
+from linetender.settings.shipped import shipped
+
+MINIMAL = shipped("config/wearer_side_minimal.toml")
+
+
+def _lint(*arguments: str) -> Result:
+    return CliRunner().invoke(app, ["lint", *arguments])
+
+
+def _changed(folder: Path, old: str, new: str) -> str:
+    path = folder / "shed.toml"
+    path.write_text(MINIMAL.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+    return str(path)
+
+
+def test_a_fine_file_says_what_will_be_watched() -> None:
+    result = _lint(str(MINIMAL))
+    assert result.exit_code == ExitCode.FINE
+    assert result.output == (
+        f"{MINIMAL}: fine. 10 rules watch the station shed (wearer_side), "
+        "4 of them tell the wearer to leave.\n"
+        "  Air: hood_pressure_pa against this line's normal of 85 Pa; "
+        "not calibrated, so no L/min.\n"
+        "  Blind (blind): no reading of hood_pressure_pa.\n"
+    )
+
+
+@pytest.mark.parametrize("path", sorted(shipped("config").glob("*.toml")), ids=lambda p: p.stem)
+def test_every_example_is_fine(path: Path) -> None:
+    assert _lint(str(path)).exit_code == ExitCode.FINE
+
+
+def test_a_mistake_is_a_bad_file(tmp_path: Path) -> None:
+    path = _changed(tmp_path, "exit_time_s = 25 ", "exit_time_s = 999 ")
+    result = _lint(path)
+    assert result.exit_code == ExitCode.BAD_FILE
+    line = (
+        MINIMAL.read_text(encoding="utf-8")
+        .splitlines()
+        .index("exit_time_s = 25                    # walked in full gear, with a stopwatch")
+    )
+    assert result.output == (
+        f"{path}:{line + 1}: station.exit_time_s = 999 — expected seconds to leave the room, "
+        "walked in full gear, from 1 to 300; change it\n"
+        f"{path}: cannot be used, 1 thing to mend.\n"
+    )
+
+
+def test_an_unsafe_station_is_a_finding(tmp_path: Path) -> None:
+    path = _changed(tmp_path, "normal_pa = 85", "")
+    result = _lint(path)
+    assert result.exit_code == ExitCode.FINDINGS
+    assert "element.normal_pa — normal_pa is missing" in result.output
+    assert result.output.endswith(f"{path}: not safe to run, 1 thing to mend.\n")
+
+
+def test_no_file_is_a_bad_file(tmp_path: Path) -> None:
+    result = _lint(str(tmp_path / "none.toml"))
+    assert result.exit_code == ExitCode.BAD_FILE
+    assert "there is no such file" in result.output
+
+
+def test_no_argument_is_wrong_usage() -> None:
+    assert _lint().exit_code == ExitCode.USAGE
+
+
+def test_json_of_a_fine_file() -> None:
+    told = json.loads(_lint(str(shipped("config/demo.toml")), "--json").output)
+    assert (told["fine"], told["problems"], told["station"]) == (True, [], "demo")
+    assert {"id": "air_lost", "priority": "high"}.items() <= told["rules"][0].items()
+    assert [each.split(":")[0] for each in told["exceptions"]] == ["air_falling"]
+
+
+def test_json_of_a_bad_file(tmp_path: Path) -> None:
+    path = _changed(tmp_path, "gpio = 22", "gpio = 99")
+    result = _lint(path, "--json")
+    assert result.exit_code == ExitCode.BAD_FILE
+    told = json.loads(result.output)
+    assert told["fine"] is False
+    (problem,) = told["problems"]
+    assert (problem["key"], problem["value"]) == ("devices.siren.options.gpio", "99")
+    assert problem["text"].startswith(f"{path}:")
