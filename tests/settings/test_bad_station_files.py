@@ -16,6 +16,16 @@ CASES = {
         WHOLE.replace("exit_time_s = 25", "exit_tme_s = 25"),
         (5, "station.exit_tme_s", "25", "no such key", 'did you mean "exit_time_s"?'),
     ),
+    "key with a line end": (
+        WHOLE.replace("exit_time_s = 25", '"exit\\ntime" = "caf\u00e9\\n"'),
+        (
+            5,
+            'station."exit\\ntime"',
+            '"caf\u00e9\\n"',
+            "no such key",
+            'did you mean "exit_time_s"?',
+        ),
+    ),
     "unknown table": (
         WHOLE + "[brocker]\nhost = 'x'\n",
         (17, "brocker", "", "no such key", 'did you mean "broker"?'),
@@ -148,7 +158,7 @@ CASES = {
         STATION
         + '[element]\nkind = "orifice"\nbore_mm = 60\npipe_mm = 50\n'
         + AIR.replace("hood_", "duct_"),
-        (8, "element.bore_mm", "60.0", "less than the pipe's 50 mm", "change one"),
+        (8, "element.bore_mm", "60", "less than the pipe's 50 mm", "change one"),
     ),
     "two boxes of one name": (
         WHOLE + 2 * '[[far_end]]\nname = "bench"\nrole = "wearer"\n',

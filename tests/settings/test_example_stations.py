@@ -7,7 +7,7 @@ from linetender.core.plan import Plan, RulePlan
 from linetender.settings.load import load_station
 from linetender.settings.rule_checks import faults_of_rule
 from linetender.settings.rule_file import RuleSet
-from linetender.settings.shipped import ShippedFileMissing, shipped
+from linetender.settings.shipped import shipped
 from linetender.settings.toml_file import read_toml
 
 EXAMPLES = tuple(sorted(shipped("config").glob("*.toml")))
@@ -107,11 +107,6 @@ def test_paths_in_a_station_file_start_at_its_folder() -> None:
     assert station.recording_directory == folder / "sessions"
     assert station.broker is not None
     assert station.broker.password_file == str(folder / "broker.password")
-
-
-def test_a_file_that_is_not_shipped_is_missed_by_name() -> None:
-    with pytest.raises(ShippedFileMissing, match=r"config/nothing\.toml"):
-        shipped("config/nothing.toml")
 
 
 def test_the_demo_names_simulated_devices_only() -> None:

@@ -77,10 +77,14 @@ def shown_value(value: object) -> str:
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
+        text = '"' + "".join(map(_shown_letter, value)) + '"'
     else:
         text = _plain(value)
     return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 1] + "…"
+
+
+def _shown_letter(letter: str) -> str:
+    return letter if letter.isprintable() else letter.encode("unicode_escape").decode("ascii")
 
 
 def _plain(value: object) -> str:

@@ -17,7 +17,8 @@ def _bore_fits_pipe(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
     element = station.element
     if isinstance(element, OrificeElement) and element.bore_mm >= element.pipe_mm:
         expected = f"expected less than the pipe's {element.pipe_mm:g} mm"
-        yield toml.problem(("element", "bore_mm"), expected, "change one of them", element.bore_mm)
+        path = ("element", "bore_mm")
+        yield toml.problem(path, expected, "change one of them", toml.at(path))
 
 
 def _names_once(station: StationFile, toml: TomlFile) -> Iterator[Problem]:

@@ -55,7 +55,11 @@ def dotted(path: KeyPath) -> str:
     """Write a key path as people do: `far_end[0].name`."""
     text = ""
     for step in path:
-        text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
+        if isinstance(step, int):
+            text += f"[{step}]"
+        else:
+            key = step if re.fullmatch(r"[\w-]+", step) else shown_value(step)
+            text += f".{key}" if text else key
     return text
 
 
