@@ -30,6 +30,9 @@ _ACTORS: dict[str, str] = {
     By.REMOTE: " from afar",
 }
 
+WEARER_IS_OUT = frozenset({"out", "end"})
+"""Why an alarm fell silent that its wearer left behind."""
+
 _STANDING: dict[AlarmState, str] = {
     AlarmState.RETURNED: " back to normal, not answered",
     AlarmState.LATCHED: " back to normal, not answered, sounds on",
@@ -40,11 +43,13 @@ _STANDING: dict[AlarmState, str] = {
 }
 
 
-def alarm_line(event: AlarmChanged, plan: Plan) -> str:
-    """Return one plain line about an alarm's transition, for a phone or a person far away.
+def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True) -> str:
+    """Return one plain line about an alarm's transition.
 
     Args:
         event: What happened.
+        leaves_the_room: Whether it goes to a phone or a person far away, who must hear
+            the caution for helpers with every HIGH alarm.
         plan: The station, whose rules hold the sentences. A rule it does not have is
             told by its name.
     """
@@ -56,11 +61,13 @@ def alarm_line(event: AlarmChanged, plan: Plan) -> str:
         line = f"{word}, answered{_ACTORS.get(event.why, '')}, not over: {say}"
     elif event.after is AlarmState.NORMAL:
         line = f"Over: {matter(say)}"
+    elif event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT:
+        line = f"The wearer is out: {matter(say)}"
     else:
         line = f"{word},{_STANDING[event.after]}: {matter(say)}"
-    if event.priority is not Priority.HIGH:
+    if event.priority is not Priority.HIGH or not leaves_the_room:
         return line
-    is_over = event.after is AlarmState.NORMAL
+    is_over = event.after in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
     return f"{line} {HELPER_CAUTION_AFTERWARDS if is_over else HELPER_CAUTION}"
 
 

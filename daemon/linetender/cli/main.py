@@ -9,17 +9,21 @@ import typer
 
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.demo import demo
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.lint import lint
 from linetender.cli.replay import replay
+from linetender.cli.run import run
 from linetender.recording.errors import RecordingError
+from linetender.runtime.broker_login import BrokerSettingsError
+from linetender.runtime.single_run import AlreadyRunning
 from linetender.settings.problems import StationFileError
 from linetender_drivers.errors import DriverError
 
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (lint, replay)
+VERBS: tuple[Callable[..., Any], ...] = (demo, lint, replay, run)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
@@ -90,6 +94,10 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
     cause = _cause(failure)
     if isinstance(cause, StationFileError | RecordingError):
         return ExitCode.BAD_FILE, str(cause)
+    if isinstance(cause, BrokerSettingsError):
+        return ExitCode.BAD_FILE, str(cause)
+    if isinstance(cause, AlreadyRunning):
+        return ExitCode.ALREADY_RUNNING, str(cause)
     if isinstance(cause, DriverError):
         return ExitCode.DEVICE, (
             f"{cause}.\nCheck its plug, wiring and address, then start again. "

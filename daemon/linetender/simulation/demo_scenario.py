@@ -10,10 +10,10 @@ DEMO_SCRIPT = Script(
         at(0.0, WorldChange.FAN_START),
         at(10.0, WorldChange.HOOD_ON),
         at(10.0, Order.START),
-        # Crushed from 40 to 52 s: the default rule for falling air wants 10 s to raise
-        # and 15 s of good air to clear, and both are over before the fan stops.
-        at(40.0, Crush(0.5)),
-        at(52.0, Crush(0.0)),
+        # The demo's station tightens the rule for falling air, so that this is both
+        # told and over before the fan stops.
+        at(45.0, Crush(0.5)),
+        at(57.0, Crush(0.0)),
         at(FAN_STOPS_S, WorldChange.FAN_STOP),
         *press(77.0, "answer"),
         at(84.0, WorldChange.HOOD_OFF),

@@ -1,0 +1,228 @@
+"""The verb `run`: the daemon."""
+
+import asyncio
+import logging
+import os
+import secrets
+import signal
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.spoken import spoken_line
+from linetender.core.carryover import Carryover
+from linetender.core.events import Event
+from linetender.core.inputs import By, Verb
+from linetender.core.instants import to_seconds
+from linetender.core.snapshot import Snapshot
+from linetender.core.stages import Stage
+from linetender.recording.writer import RecordingWriter
+from linetender.runtime.boot import boot_hash
+from linetender.runtime.broker import BrokerLink
+from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
+from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
+from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.single_run import SingleRun
+from linetender.runtime.telling import Teller
+from linetender.settings.load import load_station
+from linetender.settings.station import Station
+from linetender.simulation.demo_scenario import DEMO_SCRIPT
+from linetender.simulation.devices import Rig
+from linetender.simulation.hands import play
+from linetender.simulation.script import Script
+from linetender.simulation.world import World
+from linetender_drivers.buses.machine import RealMachine
+from linetender_drivers.contracts import Machine
+from linetender_drivers.simulated.machine import SimulatedMachine
+from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+
+SCENARIOS: dict[str, Script] = {"demo": DEMO_SCRIPT}
+
+
+@dataclass
+class Session:
+    """What one run is made of, besides the station itself.
+
+    Attributes:
+        station: The station file.
+        recorder: Where the session is recorded, or None.
+        link: To the broker, or None.
+        keeper: Of the core's state, or None.
+        carryover: What the run before left, or None.
+    """
+
+    station: Station
+    recorder: RecordingWriter | None = None
+    link: BrokerLink | None = None
+    keeper: CarryoverKeeper | None = None
+    carryover: Carryover | None = None
+    run_id: str = field(default_factory=lambda: secrets.token_hex(4))
+
+    def surroundings(self, machine: Machine, clock: StationClock) -> Surroundings:
+        """Return what the live station runs on."""
+        link = self.link
+        teller = Teller(self.station.plan, self.run_id, link.publish) if link else None
+        return Surroundings(
+            machine,
+            clock,
+            read_wall_clock,
+            boot_hash(),
+            recorder=self.recorder,
+            teller=teller,
+            keeper=self.keeper,
+            listeners=(self._print,),
+        )
+
+    def close(self) -> None:
+        """Bring to an end what has threads of its own; outputs are safe by now."""
+        if self.link is not None:
+            self.link.stop()
+        if self.keeper is not None:
+            self.keeper.close()
+
+    def _print(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
+        for event in events:
+            line = spoken_line(event, self.station.plan)
+            if line is not None:
+                typer.echo(line)
+
+
+def run(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The station file.")],
+    simulate: Annotated[
+        str | None,
+        typer.Option("--simulate", metavar="NAME", help="Play a scenario on simulated devices."),
+    ] = None,
+    speed: Annotated[
+        float,
+        typer.Option("--speed", min=0.01, help="With --simulate: simulated seconds per second."),
+    ] = 1.0,
+    record: Annotated[
+        Path | None, typer.Option("--record", metavar="FILE", help="Record the session here.")
+    ] = None,
+    state: Annotated[
+        Path | None,
+        typer.Option("--state", metavar="FOLDER", help="Keep what outlives a restart here."),
+    ] = None,
+) -> None:
+    """Watch a station until told to stop (Ctrl-C or SIGTERM); outputs are left safe.
+
+    Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than
+    the file says, 5 another linetender watches this station.
+
+    Example: linetender run station.toml
+    """
+    logging.basicConfig(format="%(message)s", level=logging.WARNING)
+    station = load_station(file)
+    script = _scenario(simulate, station)
+    with ExitStack() as stack:
+        stack.enter_context(SingleRun(station.plan.station))
+        session = _session(station, record, _state_folder(state, simulate, station))
+        stack.callback(session.close)
+        for caution in CAUTIONS:
+            typer.echo(f"• {caution.short}")
+        if session.link is not None:
+            session.link.start()
+        if script is None:
+            asyncio.run(_run_real(session))
+        else:
+            run_virtual(_run_simulated(session, script), speed)
+    typer.echo("Stopped. Nothing is being watched now.")
+
+
+def _scenario(name: str | None, station: Station) -> Script | None:
+    simulated = {device.name for device in station.devices if device.options.is_simulated}
+    if name is None:
+        if simulated:
+            raise typer.BadParameter(
+                f"{station.path} names simulated devices ({', '.join(sorted(simulated))}); "
+                "add --simulate demo, or name real ones"
+            )
+        return None
+    if name not in SCENARIOS:
+        raise typer.BadParameter(f"no scenario {name!r}; there is: {', '.join(SCENARIOS)}")
+    real = [device.name for device in station.devices if device.name not in simulated]
+    if real:
+        raise typer.BadParameter(
+            f"{station.path} names real devices ({', '.join(real)}), and a simulation must not "
+            "be taken for watching; take a station file whose devices are all simulated"
+        )
+    return SCENARIOS[name]
+
+
+def _state_folder(given: Path | None, simulate: str | None, station: Station) -> Path | None:
+    """Where state is kept: as given, as systemd says, or the user's own; a simulation asks."""
+    if given is not None or simulate is not None:
+        return given
+    by_systemd = os.environ.get("STATE_DIRECTORY")
+    if by_systemd:
+        return Path(by_systemd.split(":")[0])
+    home = os.environ.get("XDG_STATE_HOME")
+    base = Path(home) if home else Path.home() / ".local" / "state"
+    return base / "linetender" / station.plan.station
+
+
+def _session(station: Station, record: Path | None, folder: Path | None) -> Session:
+    session = Session(station)
+    if station.broker is not None:
+        session.link = BrokerLink(
+            station.broker, station.plan.station, MonotonicClock(), folder=station.path.parent
+        )
+    target = record or _recording_file(station)
+    if target is not None:
+        session.recorder = RecordingWriter(target)
+    if folder is not None:
+        session.carryover = load_carryover(folder, boot_hash())
+        session.keeper = CarryoverKeeper(folder, boot_hash())
+    return session
+
+
+def _recording_file(station: Station) -> Path | None:
+    if station.recording_directory is None:
+        return None
+    station.recording_directory.mkdir(parents=True, exist_ok=True)
+    at = datetime.now().astimezone().strftime("%Y-%m-%dT%H%M%S")
+    return station.recording_directory / f"{station.plan.station}-{at}.jsonl"
+
+
+async def _run_real(session: Session) -> None:
+    clock = MonotonicClock()
+    machine = RealMachine(clock)
+    try:
+        live = LiveStation(session.station, session.surroundings(machine, clock), session.carryover)
+        _stop_on_signals(live)
+        _say_resumption(live, session)
+        await live.run()
+    finally:
+        machine.close()
+
+
+async def _run_simulated(session: Session, script: Script) -> None:
+    clock = VirtualClock()
+    machine = SimulatedMachine(clock)
+    rig = Rig(World(seed=1), machine)
+    live = LiveStation(session.station, session.surroundings(machine, clock), session.carryover)
+    _stop_on_signals(live)
+    hands = play(script, rig, lambda order: live.command(Verb(order.value), By.WEARER))
+    await live.run(hands)
+
+
+def _stop_on_signals(live: LiveStation) -> None:
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, live.stop)
+
+
+def _say_resumption(live: LiveStation, session: Session) -> None:
+    carryover = session.carryover
+    if carryover is None or live.watch.snapshot().stage is Stage.IDLE:
+        return
+    blind = carryover.blind_ns
+    how_long = "an unknown time" if blind is None else f"{to_seconds(blind):.0f} s"
+    stage = live.watch.snapshot().stage.value
+    typer.echo(f"Resuming {stage}: the station was blind for {how_long}.")

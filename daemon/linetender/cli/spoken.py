@@ -1,0 +1,55 @@
+"""Events as lines for people: when, and what happened."""
+
+from linetender.annunciation.words import alarm_line
+from linetender.core.events import (
+    AlarmChanged,
+    BaselineSet,
+    CauseNamed,
+    Event,
+    StageChanged,
+    StepChanged,
+)
+from linetender.core.instants import to_seconds
+from linetender.core.plan import Plan
+
+_STAGE_WORDS = {
+    "idle": "idle, nobody wears the hood",
+    "pre_use": "pre-use check",
+    "worn": "hood worn, watching",
+    "service": "service, nothing is watched",
+}
+
+_NAMES = {"spo2": "oxygen (SpO2)", "pulse_rate": "pulse"}
+_UNITS = {"percent": "%", "bpm": "/min", "pa": "Pa"}
+
+
+def spoken_line(event: Event, plan: Plan) -> str | None:
+    """Return one line about an event with its time (s), or None for what needs no words."""
+    words = _words(event, plan)
+    return None if words is None else f"{to_seconds(event.due_ns):9.3f} s  {words}"
+
+
+def _words(event: Event, plan: Plan) -> str | None:
+    match event:
+        case AlarmChanged():
+            return alarm_line(event, plan, leaves_the_room=False)
+        case StageChanged():
+            return f"Now {_STAGE_WORDS[event.after]} ({event.why})."
+        case StepChanged():
+            step = event.step.replace("_", " ")
+            why = f" ({event.why})" if event.why else ""
+            return f"Pre-use check, {step}: {event.state}{why}."
+        case BaselineSet(value=None):
+            return None
+        case BaselineSet():
+            return f"Normal for this session: {_quantity(event)}."
+        case CauseNamed():
+            return f"Probably: {event.say} {event.do}"
+    return None
+
+
+def _quantity(event: BaselineSet) -> str:
+    name, _, unit = event.signal.rpartition("_")
+    if event.signal == "airflow_l_min":
+        name, unit = "airflow", "L/min"
+    return f"{_NAMES.get(name, name.replace('_', ' '))} {event.value:g} {_UNITS.get(unit, unit)}"

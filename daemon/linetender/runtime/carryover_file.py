@@ -1,0 +1,121 @@
+"""The core's state on the disk, so that a restart resumes where the run before stood.
+
+One small file, replaced whole: temporary file, fsync, rename, fsync of the folder. A
+thread of its own writes it; when the disk is slow only the newest state is written.
+"""
+
+import contextlib
+import os
+import time
+from pathlib import Path
+from threading import Condition, Thread
+
+import msgspec
+
+from linetender.core.carryover import Carryover
+
+FILE_NAME = "carryover.json"
+
+
+class KeptState(msgspec.Struct, frozen=True):
+    """What the file holds.
+
+    Attributes:
+        boot: Hashed boot id of the machine that wrote it.
+        at_ns: The machine's monotonic clock at the state's instant.
+        carryover: The state.
+    """
+
+    boot: str
+    at_ns: int
+    carryover: Carryover
+
+
+def load_carryover(folder: Path, boot: str) -> Carryover | None:
+    """Return what the run before left, ready for a restart; None where it left nothing usable.
+
+    The blind time is known within one boot of the machine; after a power-down it is not.
+    """
+    try:
+        kept = msgspec.json.decode((folder / FILE_NAME).read_bytes(), type=KeptState)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+        return None
+    same_boot = kept.boot == boot
+    blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
+    return kept.carryover.after_restart(blind_ns)
+
+
+class CarryoverKeeper:
+    """Writes the newest state to the disk, from a thread of its own.
+
+    Attributes:
+        fault: Why the last attempt failed, for people; empty while all is well.
+    """
+
+    def __init__(self, folder: Path, boot: str) -> None:
+        """Start the thread.
+
+        Raises:
+            OSError: the folder cannot be made.
+        """
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        self.fault = ""
+        self._path = folder / FILE_NAME
+        self._boot = boot
+        self._newest: KeptState | None = None
+        self._changed = Condition()
+        self._closing = False
+        self._thread = Thread(target=self._run, name="carryover", daemon=True)
+        self._thread.start()
+
+    def keep(self, carryover: Carryover) -> None:
+        """Hand over the state of now; returns at once."""
+        kept = KeptState(self._boot, time.monotonic_ns(), carryover)
+        with self._changed:
+            self._newest = kept
+            self._changed.notify()
+
+    def close(self, within_s: float = 2.0) -> None:
+        """Write what waits and stop, `within_s` at most."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify()
+        self._thread.join(within_s)
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._newest is not None or self._closing)
+                kept, self._newest = self._newest, None
+            if kept is None:
+                return
+            try:
+                write_whole(self._path, msgspec.json.encode(kept))
+                self.fault = ""
+            except OSError as error:
+                self.fault = f"{self._path}: {error.strerror}; the state is not kept"
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Replace a file so that after a power cut either the old or the new one is there, whole.
+
+    Raises:
+        OSError: the disk refuses; the old file is untouched.
+    """
+    temporary = path.with_suffix(".new")
+    try:
+        descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError:
+        with contextlib.suppress(OSError):
+            temporary.unlink()
+        raise
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)

@@ -1,0 +1,98 @@
+"""Where all inputs meet: stamped in the order of their arrival, taken in blocks."""
+
+import asyncio
+from collections.abc import Iterable
+
+from linetender.core.inputs import (
+    By,
+    Command,
+    Contact,
+    ContactState,
+    Fact,
+    Input,
+    Verb,
+    reading,
+)
+from linetender.core.signals import Signal
+from linetender.runtime.clock import StationClock
+from linetender_drivers.measurements import ContactChange, Measurement
+
+
+class Inbox:
+    """Inputs that the core has not seen yet. For one event loop; not for threads.
+
+    Each entry is stamped with its arrival; the stamps never go back.
+    """
+
+    def __init__(self, clock: StationClock) -> None:
+        self._clock = clock
+        self._waiting: list[Input] = []
+        self._filled = asyncio.Event()
+        self._facts: dict[tuple[str, str], tuple[bool, str]] = {}
+
+    def measurements(self, source: str, made: Iterable[Measurement]) -> None:
+        """Take what a sensor measured."""
+        now_ns = self._clock.now_ns()
+        for one in made:
+            self._put(
+                reading(
+                    now_ns,
+                    Signal(one.signal),
+                    one.value,
+                    one.reason,
+                    doubt=one.doubt,
+                    source=source,
+                    device_time=one.device_time,
+                )
+            )
+
+    def lost(self, source: str, signals: Iterable[Signal], reason: str) -> None:
+        """Take that a device gave nothing, and why: one bad reading per signal."""
+        now_ns = self._clock.now_ns()
+        for signal in signals:
+            self._put(reading(now_ns, signal, reason=reason, source=source))
+
+    def contact(self, source: str, change: ContactChange) -> None:
+        """Take the state of a switch."""
+        state = ContactState(change.state)
+        self._put(Contact(self._clock.now_ns(), change.contact, state, source))
+
+    def fact(self, fact: str, active: bool, subject: str = "", detail: str = "") -> None:
+        """Take something the station knows of itself."""
+        self._facts[fact, subject] = active, detail
+        self._put(Fact(self._clock.now_ns(), fact, active, subject, detail))
+
+    def repeat_facts(self) -> None:
+        """Say again what is known: an alarm clears only on news that it is over."""
+        now_ns = self._clock.now_ns()
+        for (fact, subject), (active, detail) in self._facts.items():
+            self._put(Fact(now_ns, fact, active, subject, detail))
+
+    def command(self, verb: Verb, by: By, *, shown: int = 0, source: str = "") -> None:
+        """Take a person's wish."""
+        self._put(Command(self._clock.now_ns(), verb, by, shown, source=source))
+
+    def take(self) -> list[Input]:
+        """Return all that waits, oldest first."""
+        block, self._waiting = self._waiting, []
+        self._filled.clear()
+        return block
+
+    async def wait(self, until_ns: int | None) -> None:
+        """Return when something waits, or at an instant of Watch time."""
+        if until_ns is None:
+            await self._filled.wait()
+            return
+        alarm = asyncio.ensure_future(self._ring(until_ns))
+        try:
+            await self._filled.wait()
+        finally:
+            alarm.cancel()
+
+    async def _ring(self, until_ns: int) -> None:
+        await self._clock.sleep_until_ns(until_ns)
+        self._filled.set()
+
+    def _put(self, item: Input) -> None:
+        self._waiting.append(item)
+        self._filled.set()

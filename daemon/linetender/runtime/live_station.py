@@ -1,0 +1,283 @@
+"""The live process: devices in, core, outputs out, in one event loop.
+
+It runs the same `drive` as replay does. What may be slow (disk, broker) has threads
+of its own behind bounded queues and is told last; sounders and lamps come first.
+"""
+
+import asyncio
+import logging
+from collections.abc import Callable, Coroutine, Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Any
+
+from linetender.core.carryover import Carryover
+from linetender.core.drive import drive
+from linetender.core.events import DemandChanged, Event
+from linetender.core.inputs import By, Verb
+from linetender.core.snapshot import Snapshot
+from linetender.core.watch import Watch
+from linetender.recording.lines import SegmentReason, segment_of
+from linetender.recording.writer import RecordingWriter
+from linetender.runtime.carryover_file import CarryoverKeeper
+from linetender.runtime.clock import StationClock, WallClock
+from linetender.runtime.inbox import Inbox
+from linetender.runtime.outputs import Output
+from linetender.runtime.progress import Progress
+from linetender.runtime.supervisor import Supervisor
+from linetender.runtime.telling import Teller
+from linetender.settings.station import Device, Station
+from linetender_drivers.contracts import InputDevice, Machine, Sensor
+from linetender_drivers.errors import DriverError, FailureReason
+from linetender_drivers.registry import Kind
+
+_LOG = logging.getLogger(__name__)
+
+TURN_NS = 1_000_000_000
+"""The core's loop turns at least this often, though nothing arrives."""
+
+FACTS_EVERY_TURNS = 10
+KEEP_EVERY_TURNS = 60
+"""Turns (s) after which facts are repeated, and the state is kept though nothing happened."""
+
+_MAY_BE_AWAY = frozenset({FailureReason.NOT_FOUND, FailureReason.NACK, FailureReason.TIMEOUT})
+"""A sensor may be unplugged, or out of radio range, at the start: that is an alarm, no exit."""
+
+Listener = Callable[[tuple[Event, ...], Snapshot], None]
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a station runs on, and whom it tells.
+
+    Attributes:
+        machine: Where devices are opened.
+        clock: Watch time.
+        wall: The time of day.
+        boot: Hashed boot id, for the recording's header.
+        recorder: Where the session is recorded, or None.
+        teller: What tells the broker, or None.
+        keeper: What keeps the core's state for the next run, or None.
+        listeners: Called after each change, and once a second with no events.
+    """
+
+    machine: Machine
+    clock: StationClock
+    wall: WallClock
+    boot: str
+    recorder: RecordingWriter | None = None
+    teller: Teller | None = None
+    keeper: CarryoverKeeper | None = None
+    listeners: Sequence[Listener] = ()
+
+
+class LiveStation:
+    """One run of one station.
+
+    Args:
+        station: The loaded station file.
+        around: What it runs on.
+        carryover: What the run before left, or None.
+    """
+
+    def __init__(
+        self, station: Station, around: Surroundings, carryover: Carryover | None = None
+    ) -> None:
+        self._station = station
+        self._around = around
+        clock = around.clock
+        self._inbox = Inbox(clock)
+        self._progress = Progress()
+        self._stopping = asyncio.Event()
+        self._carryover = carryover
+        self._watch = Watch(station.plan, clock.now_ns(), carryover)
+        self._outputs: list[Output] = []
+        self._recorder_fault = ""
+
+    @property
+    def watch(self) -> Watch:
+        """The core."""
+        return self._watch
+
+    def command(self, verb: Verb, by: By, *, shown: int | None = None, source: str = "") -> None:
+        """Hand a person's wish to the core; `shown` None means all that sounds now was seen."""
+        seen = self._watch.journal.n if shown is None else shown
+        self._inbox.command(verb, by, shown=seen, source=source)
+
+    def stop(self) -> None:
+        """End the run; outputs are left safe."""
+        self._stopping.set()
+
+    async def run(self, hands: Coroutine[Any, Any, None] | None = None) -> None:
+        """Watch until `stop` is called or the hands have done their work.
+
+        Args:
+            hands: Someone who acts while the station runs: the script of a scenario.
+
+        Raises:
+            DriverError: a device is not what the station file says, or an output or
+                switch cannot be opened.
+        """
+        tasks: list[asyncio.Task[None]] = []
+        self._begin_recording()
+        try:
+            async with asyncio.TaskGroup() as group:
+                for work in await self._open_devices():
+                    tasks.append(group.create_task(work))
+                tasks.append(group.create_task(self._watch_for_ever()))
+                tasks.append(group.create_task(self._tell_for_ever()))
+                if hands is not None:
+                    tasks.append(group.create_task(self._work(hands)))
+                await self._stopping.wait()
+                for task in tasks:
+                    task.cancel()
+        finally:
+            self._end_recording()
+
+    # Devices
+
+    async def _open_devices(self) -> list[Coroutine[Any, Any, None]]:
+        """Open every device once; outputs first, so that the rest can be heard."""
+        works: list[Coroutine[Any, Any, None]] = []
+        opened: list[Any] = []
+        order = (Kind.OUTPUT, Kind.INPUT, Kind.SENSOR)
+        try:
+            for device in sorted(self._station.devices, key=lambda d: order.index(d.spec.kind)):
+                made = self._make(device)
+                opened.append(made)
+                is_open = await self._open_first(device, made)
+                works.append(self._keep(device, made, is_open=is_open))
+        except BaseException:
+            for work in works:
+                work.close()
+            for made in opened:
+                await made.close()
+            raise
+        return works
+
+    def _make(self, device: Device) -> Any:
+        roles = tuple(signal.value for signal in device.signals)
+        roles += tuple(role for role in (device.contact, device.output) if role)
+        return device.spec.opener()(device.name, device.options, self._around.machine, roles)
+
+    async def _open_first(self, device: Device, made: Any) -> bool:
+        if device.spec.kind is Kind.SENSOR and "spo2_percent" in device.signals:
+            # Nobody waits for a radio: its supervisor opens it while the air is watched.
+            return False
+        try:
+            await made.open()
+        except DriverError as error:
+            if device.spec.kind is not Kind.SENSOR or error.reason not in _MAY_BE_AWAY:
+                raise
+            _LOG.warning("%s; going on without it", error)
+            self._inbox.lost(device.name, device.signals, error.reason.value)
+            return False
+        return True
+
+    def _keep(self, device: Device, made: Any, *, is_open: bool) -> Coroutine[Any, Any, None]:
+        around = self._around
+        if device.spec.kind is Kind.OUTPUT:
+            output = Output(device, made, self._inbox, around.clock, self._progress)
+            self._outputs.append(output)
+            return output.keep()
+        supervisor = Supervisor(device, self._inbox, around.clock, self._progress)
+        if device.spec.kind is Kind.INPUT:
+            switch: InputDevice = made
+            return supervisor.keep_input(switch, is_open=is_open)
+        sensor: Sensor = made
+        return supervisor.keep_sensor(sensor, is_open=is_open)
+
+    # The core's loop
+
+    async def _watch_for_ever(self) -> None:
+        clock, watch, inbox = self._around.clock, self._watch, self._inbox
+        recorder = self._around.recorder
+        while True:
+            turn_ns = clock.now_ns() + TURN_NS
+            self._progress.promise("core", turn_ns)
+            deadline_ns = watch.next_deadline()
+            await inbox.wait(turn_ns if deadline_ns is None else min(deadline_ns, turn_ns))
+            block = inbox.take()
+            now_ns = clock.now_ns()
+            if recorder is not None:
+                recorder.inputs(block)
+            drive(block, now_ns, watch, self._emit)
+            if recorder is not None:
+                recorder.advance(now_ns)
+
+    def _emit(self, events: tuple[Event, ...]) -> None:
+        """Tell what the core said: sounders and lamps first, the slow and far ones last."""
+        for event in events:
+            if isinstance(event, DemandChanged):
+                for output in self._outputs:
+                    output.demand(event.demand)
+        around = self._around
+        if around.recorder is not None:
+            around.recorder.events(events)
+        snapshot = self._watch.snapshot()
+        if around.keeper is not None:
+            around.keeper.keep(self._watch.carryover())
+        if around.teller is not None:
+            around.teller.events(events, snapshot, around.wall())
+        for listener in around.listeners:
+            listener(events, snapshot)
+
+    async def _tell_for_ever(self) -> None:
+        around = self._around
+        if around.teller is not None:
+            around.teller.begin(self._watch.snapshot(), around.wall())
+        due_ns = around.clock.now_ns()
+        for turn in count(1):
+            now_ns = around.clock.now_ns()
+            snapshot = self._watch.snapshot()
+            if around.teller is not None:
+                around.teller.tick(now_ns, snapshot, around.wall())
+            for listener in around.listeners:
+                listener((), snapshot)
+            self._mind_the_recorder()
+            if turn % FACTS_EVERY_TURNS == 0:
+                self._inbox.repeat_facts()
+            if around.keeper is not None and turn % KEEP_EVERY_TURNS == 0:
+                around.keeper.keep(self._watch.carryover())
+            due_ns += TURN_NS
+            self._progress.promise("loop", due_ns)
+            await around.clock.sleep_until_ns(due_ns)
+
+    def _mind_the_recorder(self) -> None:
+        fault = self._around.recorder.fault if self._around.recorder else None
+        if fault and fault != self._recorder_fault:
+            self._recorder_fault = fault
+            _LOG.error("%s", fault)
+            self._inbox.fact("storage_failed", True, "recording", fault)
+
+    async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
+        await hands
+        self.stop()
+
+    # Recording
+
+    def _begin_recording(self) -> None:
+        around, station = self._around, self._station
+        if around.recorder is None:
+            return
+        wall = around.wall()
+        shown = dict(station.shown)
+        private = tuple(shown.pop("left_out", ()))
+        why = SegmentReason.RESTART if self._carryover else SegmentReason.START
+        around.recorder.segment(
+            segment_of(
+                station.plan,
+                self._watch.now_ns,
+                why=why,
+                wall=wall.at,
+                synchronised=wall.synchronised,
+                boot=around.boot,
+                carryover=self._carryover,
+                settings=shown,
+                private=private,
+            )
+        )
+
+    def _end_recording(self) -> None:
+        if self._around.recorder is not None:
+            self._around.recorder.close(self._watch.now_ns)

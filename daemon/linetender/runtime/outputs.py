@@ -1,0 +1,129 @@
+"""Drives sounders and lamps: each follows its own schedule, none waits for another."""
+
+import asyncio
+import logging
+from typing import Protocol
+
+from linetender.annunciation.lamp import LampColour, LampSchedule
+from linetender.annunciation.patterns import Edge
+from linetender.annunciation.sounder import SounderSchedule
+from linetender.core.events import Demand
+from linetender.runtime.clock import StationClock
+from linetender.runtime.inbox import Inbox
+from linetender.runtime.keep_alive import KeepAliveSchedule
+from linetender.runtime.progress import Progress
+from linetender.runtime.supervisor import DEVICE_FAILED, LONGEST_BACKOFF_S
+from linetender.settings.station import Device
+from linetender_drivers.contracts import OutputDevice
+from linetender_drivers.errors import DriverError
+
+_LOG = logging.getLogger(__name__)
+
+_TURN_NS = 1_000_000_000
+
+
+class Schedule(Protocol):
+    """The edges of one output."""
+
+    def demand(self, demand: Demand, now_ns: int) -> None:
+        """Take what the core demands from now on."""
+
+    def next_edge(self) -> Edge | None:
+        """Return the next edge, or None."""
+
+    def take(self, now_ns: int) -> bool:
+        """Pass what is due; return the level to drive."""
+
+
+def schedule_for(role: str, progress: Progress, started_ns: int) -> Schedule:
+    """Return the schedule of an output's role in the station file."""
+    match role:
+        case "lamp_red":
+            return LampSchedule(LampColour.RED)
+        case "lamp_yellow":
+            return LampSchedule(LampColour.YELLOW)
+        case "lamp_green" | "keep_alive":
+            return KeepAliveSchedule(progress, started_ns)
+    return SounderSchedule()
+
+
+class Output:
+    """One output and the task that drives it."""
+
+    def __init__(
+        self,
+        device: Device,
+        opened: OutputDevice,
+        inbox: Inbox,
+        clock: StationClock,
+        progress: Progress,
+    ) -> None:
+        self._device = device
+        self._opened = opened
+        self._inbox = inbox
+        self._clock = clock
+        self._progress = progress
+        self._schedule = schedule_for(device.output or "", progress, clock.now_ns())
+        self._changed = asyncio.Event()
+        self._level = False
+        self._is_open = True
+
+    def demand(self, demand: Demand) -> None:
+        """Take a demand and drive the pin at once, without waiting for the task."""
+        now_ns = self._clock.now_ns()
+        self._schedule.demand(demand, now_ns)
+        self._drive(now_ns)
+        self._changed.set()
+
+    async def keep(self) -> None:
+        """Drive the output's edges for ever; leave it in its safe state."""
+        try:
+            while True:
+                now_ns = self._clock.now_ns()
+                self._drive(now_ns)
+                turn_ns = now_ns + _TURN_NS
+                if not self._is_open:
+                    await self._reopen()
+                    continue
+                self._progress.promise(self._device.name, turn_ns)
+                edge = self._schedule.next_edge()
+                await self._wait(min(edge.due_ns, turn_ns) if edge else turn_ns)
+        finally:
+            await self._opened.close()
+
+    def _drive(self, now_ns: int) -> None:
+        level = self._level
+        while (edge := self._schedule.next_edge()) is not None and edge.due_ns <= now_ns:
+            level = self._schedule.take(now_ns)
+        if level is self._level or not self._is_open:
+            return
+        try:
+            self._opened.write(level)
+            self._level = level
+        except DriverError as error:
+            _LOG.error("%s", error)
+            self._is_open = False
+            self._inbox.fact(DEVICE_FAILED, True, self._device.name, str(error))
+
+    async def _wait(self, until_ns: int) -> None:
+        ring = asyncio.ensure_future(self._ring(until_ns))
+        try:
+            await self._changed.wait()
+        finally:
+            ring.cancel()
+        self._changed.clear()
+
+    async def _ring(self, until_ns: int) -> None:
+        await self._clock.sleep_until_ns(until_ns)
+        self._changed.set()
+
+    async def _reopen(self) -> None:
+        await self._opened.close()
+        await self._clock.sleep(LONGEST_BACKOFF_S)
+        try:
+            await self._opened.open()
+        except DriverError as error:
+            _LOG.debug("%s", error)
+            return
+        self._is_open, self._level = True, False
+        self._inbox.fact(DEVICE_FAILED, False, self._device.name)

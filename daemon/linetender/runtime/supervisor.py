@@ -1,0 +1,143 @@
+"""Keeps devices going: opens them, reads them, and opens them anew when they fail.
+
+A failure becomes a bad reading with its reason and, when it lasts, a Fact. The last
+value is never repeated, and nothing is made up.
+"""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable
+from typing import Protocol
+
+from linetender.runtime.clock import StationClock
+from linetender.runtime.inbox import Inbox
+from linetender.runtime.progress import Progress
+from linetender.settings.station import Device
+from linetender_drivers.contracts import InputDevice, Sensor
+from linetender_drivers.errors import DriverError, FailureReason
+
+_LOG = logging.getLogger(__name__)
+
+OPEN_WITHIN_S = 30.0
+"""A device that takes longer to open has failed (chosen: a radio scan takes up to 20 s)."""
+CHANGE_WITHIN_S = 5.0
+"""A switch repeats its state each second; one silent for longer has failed."""
+FAILURES_IN_A_ROW = 3
+"""After so many failed reads the device is opened anew (chosen: one bad checksum is no fault)."""
+FIRST_BACKOFF_S = 0.25
+LONGEST_BACKOFF_S = 5.0
+"""Waiting between attempts, doubled each time (chosen: the air must come back within seconds)."""
+DEVICE_FAILED = "device_failed"
+
+
+class Opened(Protocol):
+    """What all supervised devices have in common."""
+
+    async def open(self) -> None:
+        """Open it."""
+
+    async def close(self) -> None:
+        """Close it."""
+
+
+class Supervisor:
+    """Looks after one device, for ever.
+
+    Args:
+        device: Its entry in the station file.
+        inbox: Where readings, switches and facts go.
+        clock: Watch time.
+        progress: Promised each turn.
+    """
+
+    def __init__(
+        self, device: Device, inbox: Inbox, clock: StationClock, progress: Progress
+    ) -> None:
+        self._device = device
+        self._inbox = inbox
+        self._clock = clock
+        self._progress = progress
+        self._failed = False
+        self._backoff_s = FIRST_BACKOFF_S
+
+    async def keep_sensor(self, sensor: Sensor, *, is_open: bool = False) -> None:
+        """Read a sensor for ever."""
+
+        async def turn() -> None:
+            async with self._within(sensor.read_deadline_s):
+                made = await sensor.read()
+            self._inbox.measurements(self._device.name, made)
+
+        await self._keep(sensor, turn, is_open=is_open)
+
+    async def keep_input(self, switch: InputDevice, *, is_open: bool = False) -> None:
+        """Follow a switch for ever."""
+
+        async def turn() -> None:
+            async with self._within(CHANGE_WITHIN_S):
+                change = await switch.change()
+            self._inbox.contact(self._device.name, change)
+
+        await self._keep(switch, turn, is_open=is_open)
+
+    async def _keep(
+        self, opened: Opened, turn: Callable[[], Awaitable[None]], *, is_open: bool
+    ) -> None:
+        try:
+            while True:
+                if is_open or await self._attempt(lambda: self._open(opened)):
+                    await self._read_until_it_fails(turn)
+                    await opened.close()
+                is_open = False
+                self._report(failed=True)
+                self._promise(self._backoff_s)
+                await self._clock.sleep(self._backoff_s)
+                self._backoff_s = min(2 * self._backoff_s, LONGEST_BACKOFF_S)
+        finally:
+            await opened.close()
+
+    async def _open(self, opened: Opened) -> None:
+        async with self._within(OPEN_WITHIN_S):
+            await opened.open()
+
+    def _within(self, seconds: float) -> asyncio.Timeout:
+        self._promise(seconds)
+        return asyncio.timeout(seconds)
+
+    def _promise(self, seconds: float) -> None:
+        self._progress.promise(self._device.name, self._clock.now_ns() + round(seconds * 1e9))
+
+    async def _read_until_it_fails(self, turn: Callable[[], Awaitable[None]]) -> None:
+        failures = 0
+        while failures < FAILURES_IN_A_ROW:
+            if await self._attempt(turn):
+                failures = 0
+                self._backoff_s = FIRST_BACKOFF_S
+                self._report(failed=False)
+            else:
+                failures += 1
+
+    async def _attempt(self, act: Callable[[], Awaitable[None]]) -> bool:
+        """Do something to the device; a failure becomes bad readings, never an exception."""
+        try:
+            await act()
+        except DriverError as error:
+            self._lose(error.reason.value, error)
+        except TimeoutError as error:
+            self._lose(FailureReason.TIMEOUT.value, error)
+        except Exception as error:  # noqa: BLE001 - one of the four places that may
+            # A mistake in a driver must not end the watching of everything else.
+            _LOG.exception("%s: the driver %s failed", self._device.name, self._device.driver)
+            self._lose("driver_fault", error)
+        else:
+            return True
+        return False
+
+    def _lose(self, reason: str, error: Exception) -> None:
+        _LOG.debug("%s: %s", self._device.name, error)
+        self._inbox.lost(self._device.name, self._device.signals, reason)
+
+    def _report(self, *, failed: bool) -> None:
+        if failed is not self._failed:
+            self._failed = failed
+            self._inbox.fact(DEVICE_FAILED, failed, self._device.name)
