@@ -51,15 +51,10 @@ class Watch:
         pulse = self.channels.get(Signal.PULSE_RATE_BPM)
         self.check_in = CheckIn(plan.check_in, pulse)
         self.hands = Hands()
-        baselines: Baselines = {}
-        self.wearer = tuple(
-            WearerBaseline(signal, baselines, self.journal)
-            for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
-            if signal in self.channels
-        )
-        self.baselines = baselines
+        self.baselines: Baselines = {}
+        self.wearer = self._wearer_baselines()
         self.wiring = Wiring(
-            plan, self.channels, baselines, self.check_in, self.journal, started_ns
+            plan, self.channels, self.baselines, self.check_in, self.journal, started_ns
         )
         self.air = Air(plan.air, self.journal) if plan.air else None
         self.telling = Telling(
@@ -84,6 +79,13 @@ class Watch:
         else:
             restore_all(self, carryover)
         self._due_ns = self._deadlines.next_ns(started_ns)
+
+    def _wearer_baselines(self) -> tuple[WearerBaseline, ...]:
+        return tuple(
+            WearerBaseline(signal, self.baselines, self.journal)
+            for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
+            if signal in self.channels
+        )
 
     def _listen(self) -> None:
         """Connect what gathers window means with its channel."""
@@ -179,19 +181,23 @@ class Watch:
     def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
         previous_ns = channel.last_good_ns
         channel.last_good_ns = now_ns
+        closed = False
         if channel.listens:
-            if value != channel.value:
+            if value != channel.still_value:
+                channel.still_value = value
                 channel.moved_ns = now_ns
             if now_ns < channel.window_end_ns:
                 channel.window_sum += value
                 channel.window_good += 1
-            elif channel.close_window(now_ns, value):
-                channel.decide(now_ns)
-                self.use.look(now_ns)
-                self._touched(channel, now_ns)
+            else:
+                closed = channel.close_window(now_ns, value)
         channel.value = value
-        if not channel.low <= value <= channel.high:
+        if closed or not channel.low <= value <= channel.high:
+            # Levels look at this value before any alarm decides: an off-delay must not
+            # end on the very reading that is wrong again, nor on the first after a gap.
             channel.judge(now_ns, value, previous_ns)
+            if closed:
+                self.use.look(now_ns)
             self._touched(channel, now_ns)
 
     def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
@@ -256,8 +262,8 @@ class Watch:
         if self.journal.events or self._has_news():
             self._settle(now_ns)
             return
-        for alarm in channel.alarms:
-            due_ns = alarm.due_ns()
+        for waiting in (*channel.alarms, *channel.silences):
+            due_ns = waiting.due_ns()
             if due_ns < self._due_ns:
                 self._due_ns = due_ns
 
