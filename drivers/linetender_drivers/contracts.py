@@ -78,6 +78,13 @@ class NotificationLink(Protocol):
     async def next(self) -> bytes:
         """Wait for the next notification; raises a DriverError when the link is lost."""
 
+    async def value(self, characteristic: str) -> bytes | None:
+        """Read another characteristic (128-bit UUID); None when the peer has none such.
+
+        Raises a DriverError when it cannot be read or the link is lost. It never touches
+        the notifications.
+        """
+
     async def close(self) -> None:
         """Disconnect; never raises."""
 
@@ -96,7 +103,13 @@ class Machine(Protocol):
         """Return the digital lines of a chip: `gpio`, or `simulated`."""
 
     def notifications(self, peer: str, service: str, characteristic: str) -> NotificationLink:
-        """Return a link to a radio peer (its address) for one characteristic (128-bit UUIDs)."""
+        """Return a link to a radio peer for one characteristic.
+
+        Args:
+            peer: Its address, or `only` for the only one in range with the service.
+            service: 128-bit UUID in lower case.
+            characteristic: 128-bit UUID in lower case; it notifies or indicates.
+        """
 
 
 class Sensor(Protocol):

@@ -1,6 +1,7 @@
 """The oximeter driver with its simulated peer, in virtual time."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -17,8 +18,11 @@ from linetender_drivers.errors import (
     FailureReason,
 )
 from linetender_drivers.measurements import Measurement
+from linetender_drivers.oximeter.battery import battery_measurement
 from linetender_drivers.oximeter.plx import open_oximeter
-from linetender_drivers.oximeter.plx_decode import decode_sfloat
+from linetender_drivers.oximeter.plx_decode import MeasurementStatus, SensorStatus, decode_sfloat
+from linetender_drivers.oximeter.plx_description import OximeterDescription
+from linetender_drivers.oximeter.plx_features_decode import PlxFeature, PlxFeatures
 from linetender_drivers.oximeter.plx_spec import PLX_SIGNALS, PlxOptions
 from linetender_drivers.registry import Kind, find_spec
 from linetender_drivers.simulated.plx_peer import (
@@ -52,7 +56,7 @@ def test_a_second_apart_with_the_numbers_of_that_moment() -> None:
     async def scene() -> list[tuple[int, list[float | None]]]:
         machine, peer, asked = bench()
         peer.spo2_percent = lambda: 98.0 - machine.clock.now_ns() // (1_000 * MS)
-        sensor = oximeter(machine, tuple(sorted(PLX_SIGNALS)))
+        sensor = oximeter(machine, (*BOTH, "pulse_amplitude_index_percent"))
         await sensor.open()
         got = []
         for _ in range(3):
@@ -129,8 +133,8 @@ def test_what_the_finger_does_is_told_and_mends(
     assert run_virtual(scene()) == [made, good]
 
 
-def test_silence_is_a_timeout_within_the_deadline_and_reading_goes_on_after_it() -> None:
-    async def scene() -> tuple[int, int]:
+def test_silence_is_a_timeout_within_the_deadline_until_the_link_is_made_anew() -> None:
+    async def scene() -> tuple[int, int, int]:
         machine, peer, _ = bench()
         sensor = oximeter(machine)
         await sensor.open()
@@ -141,9 +145,106 @@ def test_silence_is_a_timeout_within_the_deadline_and_reading_goes_on_after_it()
         waited_ns = machine.clock.now_ns() - started_ns
         assert waited_ns < sensor.read_deadline_s * 1e9
         peer.state = PeerState.WORN
-        return waited_ns // MS, len(await sensor.read())
+        with pytest.raises(DeviceTimeout):
+            await sensor.read()
+        at_once_ns = machine.clock.now_ns() - started_ns - waited_ns
+        await sensor.close()
+        await sensor.open()
+        return waited_ns // MS, at_once_ns, len(await sensor.read())
 
-    assert run_virtual(scene()) == (8000, 2)
+    assert run_virtual(scene()) == (8000, 0, 2)
+
+
+def test_the_battery_is_read_once_a_minute_beside_the_measurements() -> None:
+    async def scene() -> list[tuple[int, float | None]]:
+        machine, peer, _ = bench()
+        sensor = oximeter(machine, ("spo2_percent", "oximeter_battery_percent"))
+        await sensor.open()
+        got = []
+        for _ in range(125):
+            spo2, *battery = await sensor.read()
+            assert spo2 == Measurement("spo2_percent", 97.0)
+            got += [(machine.clock.now_ns() // MS, one.value) for one in battery]
+            if battery:
+                peer.battery_percent = 41
+        await sensor.close()
+        return got
+
+    # Asked with the first measurement at 1.5 s, so told with the one after it.
+    assert run_virtual(scene()) == [(2500, 87.0), (62500, 41.0), (122500, 41.0)]
+
+
+@pytest.mark.parametrize(
+    ("value", "made"),
+    [
+        (b"\x00", Measurement("oximeter_battery_percent", 0.0)),
+        (b"\x64", Measurement("oximeter_battery_percent", 100.0)),
+        (b"\x65", Measurement("oximeter_battery_percent", reason="out_of_range")),
+        (b"", Measurement("oximeter_battery_percent", reason="bad_frame")),
+        (b"\x10\x10", Measurement("oximeter_battery_percent", reason="bad_frame")),
+        (None, Measurement("oximeter_battery_percent", reason="not_sent")),
+    ],
+)
+def test_a_battery_level_is_0_to_100_percent_or_none(
+    value: bytes | None, made: Measurement
+) -> None:
+    assert battery_measurement(value) == made
+
+
+def test_what_the_oximeter_says_of_itself() -> None:
+    async def scene() -> OximeterDescription:
+        machine, _, _ = bench()
+        sensor = oximeter(machine)
+        with pytest.raises(DriverError, match="is not open"):
+            await sensor.description()
+        await sensor.open()
+        said: OximeterDescription = await sensor.description()
+        return said
+
+    assert run_virtual(scene()) == OximeterDescription(
+        maker="Simulated",
+        model="SIM-1",
+        features=PlxFeatures(
+            PlxFeature.MEASUREMENT_STATUS
+            | PlxFeature.SENSOR_STATUS
+            | PlxFeature.PULSE_AMPLITUDE_INDEX,
+            MeasurementStatus(0xFFE0),
+            SensorStatus(0x00FFFF),
+        ),
+    )
+
+
+def test_a_spot_check_carries_the_devices_own_time_and_has_a_minute_to_come() -> None:
+    class SpotLink:
+        async def open(self) -> None: ...
+
+        async def next(self) -> bytes:
+            return bytes.fromhex("0fcff34800ea0701020304050001200000" + "19f0")
+
+        async def close(self) -> None: ...
+
+    asked = []
+
+    def notifications(*place: str) -> SpotLink:
+        asked.append(place[2])
+        return SpotLink()
+
+    async def scene() -> tuple[float, tuple[Measurement, ...]]:
+        options = PlxOptions(address="simulated", measurement="spot_check")
+        machine: Any = SimpleNamespace(notifications=notifications)
+        sensor = open_oximeter("finger", options, machine, BOTH)
+        await sensor.open()
+        return sensor.read_deadline_s, await sensor.read()
+
+    taken = datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC).timestamp()
+    assert run_virtual(scene()) == (
+        62.0,
+        (
+            Measurement("spo2_percent", 97.5, doubt="low_perfusion", device_time=taken),
+            Measurement("pulse_rate_bpm", 72.0, doubt="low_perfusion", device_time=taken),
+        ),
+    )
+    assert asked == ["00002a5e-0000-1000-8000-00805f9b34fb"]
 
 
 def test_out_of_range_drops_the_link_and_refuses_a_new_one_until_back() -> None:
@@ -214,6 +315,7 @@ def test_the_driver_is_installed_under_its_name() -> None:
 def test_addresses_are_upper_case_and_nothing_else() -> None:
     found = PlxOptions(address="c0:ff:ee:00:18:22")
     assert (found.address, found.is_simulated) == ("C0:FF:EE:00:18:22", False)
+    assert PlxOptions(address="only").address == "only"
     for wrong in ("", "C0:FF:EE:00:18", "C0-FF-EE-00-18-22", "oximeter", "C0:FF:EE:00:18:22\n", 1):
         with pytest.raises(ValidationError):
             PlxOptions(address=wrong)

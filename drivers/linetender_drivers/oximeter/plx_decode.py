@@ -6,7 +6,7 @@ flags u8 | SpO2, pulse rate | [b0] the same, fast | [b1] the same, slow |
 index; flags b5 to b7 are reserved. All values are SFLOAT.
 
 Source: Bluetooth SIG, GATT XML of `plx_continuous_measurement`, 2015-07-14. The status
-flags of the spot-check characteristic (0x2A5E) lie elsewhere; it is not read here.
+flags of the spot-check characteristic (0x2A5E) lie elsewhere: `plx_spot_check_decode.py`.
 """
 
 from enum import IntFlag, StrEnum
@@ -129,7 +129,7 @@ def decode_plx_continuous(device: str, frame: bytes) -> PlxContinuous:
     Raises:
         BadFrame: it is shorter than its flags say.
     """
-    fields = _Fields(device, frame)
+    fields = PlxFields(device, frame)
     flags = fields.unsigned(1)
     return PlxContinuous(
         normal=fields.pair(),
@@ -141,8 +141,13 @@ def decode_plx_continuous(device: str, frame: bytes) -> PlxContinuous:
     )
 
 
-class _Fields:
-    """Takes one field after another off a frame."""
+class PlxFields:
+    """Takes one little-endian field after another off a frame.
+
+    Args:
+        device: Name of the oximeter, for the error.
+        frame: What it sent.
+    """
 
     def __init__(self, device: str, frame: bytes) -> None:
         self._device = device
@@ -150,18 +155,21 @@ class _Fields:
         self._at = 0
 
     def unsigned(self, octets: int) -> int:
+        """Take an unsigned number; raises a BadFrame when the frame ends before it."""
         taken = self._frame[self._at : self._at + octets]
         if len(taken) < octets:
             raise BadFrame(
                 self._device,
-                f"an oximeter's notification of {len(self._frame)} octets is cut short",
+                f"{len(self._frame)} octets of an oximeter are cut short",
                 self._frame,
             )
         self._at += octets
         return int.from_bytes(taken, "little")
 
     def sfloat(self) -> Sfloat:
+        """Take an SFLOAT."""
         return decode_sfloat(self.unsigned(2))
 
     def pair(self) -> PulsePair:
+        """Take oxygen saturation and pulse rate."""
         return PulsePair(self.sfloat(), self.sfloat())

@@ -20,6 +20,7 @@ from linetender_drivers.oximeter.plx_decode import (
     SensorStatus,
     Sfloat,
 )
+from linetender_drivers.oximeter.plx_spot_check_decode import PlxSpotCheck
 
 SPO2: Final = "spo2_percent"
 PULSE_RATE: Final = "pulse_rate_bpm"
@@ -70,7 +71,9 @@ MEASUREMENT_DOUBTS: tuple[tuple[MeasurementStatus, str], ...] = (
 before the measurement's: it says what to do."""
 
 
-def plx_measurements(frame: PlxContinuous) -> tuple[Measurement, Measurement, Measurement]:
+def plx_measurements(
+    frame: PlxContinuous | PlxSpotCheck,
+) -> tuple[Measurement, Measurement, Measurement]:
     """Return SpO2 (%), pulse rate (1/min) and pulse amplitude index (%), in this order.
 
     Each has a number or a reason. SpO2 above 100 % or not above 0 %, a pulse outside
@@ -82,30 +85,34 @@ def plx_measurements(frame: PlxContinuous) -> tuple[Measurement, Measurement, Me
     doubt = _first(sensor, SENSOR_DOUBTS) or _first(status, MEASUREMENT_DOUBTS)
     spo2, pulse = frame.normal.spo2_percent, frame.normal.pulse_rate_bpm
     index = frame.pulse_amplitude_index_percent
+    time = frame.device_time if isinstance(frame, PlxSpotCheck) else None
     return (
-        _measurement(SPO2, spo2, 0.0, 100.0, refusal or _zero(spo2), doubt),
-        _measurement(PULSE_RATE, pulse, LOWEST_PULSE_BPM, HIGHEST_PULSE_BPM, refusal, doubt),
-        _measurement(PULSE_AMPLITUDE, index, 0.0, 100.0, refusal, doubt),
+        _measurement(SPO2, spo2, (0.0, 100.0), refusal or _zero(spo2), doubt, time),
+        _measurement(
+            PULSE_RATE, pulse, (LOWEST_PULSE_BPM, HIGHEST_PULSE_BPM), refusal, doubt, time
+        ),
+        _measurement(PULSE_AMPLITUDE, index, (0.0, 100.0), refusal, doubt, time),
     )
 
 
 def _measurement(
     signal: str,
     sent: Sfloat | None,
-    lowest: float,
-    highest: float,
+    plausible: tuple[float, float],
     refusal: str | None,
     doubt: str | None,
+    time: float | None,
 ) -> Measurement:
     if refusal is not None:
-        return Measurement(signal, reason=refusal)
+        return Measurement(signal, reason=refusal, device_time=time)
     if sent is None:
-        return Measurement(signal, reason=NOT_SENT)
+        return Measurement(signal, reason=NOT_SENT, device_time=time)
     if not isinstance(sent, float):
-        return Measurement(signal, reason=NO_VALUE)
+        return Measurement(signal, reason=NO_VALUE, device_time=time)
+    lowest, highest = plausible
     if not lowest <= sent <= highest:
-        return Measurement(signal, reason=FailureReason.OUT_OF_RANGE.value)
-    return Measurement(signal, sent, doubt=doubt)
+        return Measurement(signal, reason=FailureReason.OUT_OF_RANGE.value, device_time=time)
+    return Measurement(signal, sent, doubt=doubt, device_time=time)
 
 
 def _zero(spo2: Sfloat) -> str | None:

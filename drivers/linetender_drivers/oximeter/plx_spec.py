@@ -1,21 +1,34 @@
 """What the station file may say of an oximeter with the Bluetooth PLX service."""
 
+from typing import Literal
+
 from pydantic import Field, field_validator
 
 from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
 
-PLX_SIGNALS = frozenset({"spo2_percent", "pulse_rate_bpm", "pulse_amplitude_index_percent"})
+PLX_SIGNALS = frozenset(
+    {
+        "spo2_percent",
+        "pulse_rate_bpm",
+        "pulse_amplitude_index_percent",
+        "oximeter_battery_percent",
+    }
+)
 
 
 class PlxOptions(DeviceOptions):
     """An oximeter, found by its Bluetooth address.
 
     Attributes:
-        address: `AA:BB:CC:DD:EE:FF`, or `simulated`. Names change while connected and
-            are shared by all oximeters of a make; the address is not.
+        address: `AA:BB:CC:DD:EE:FF`; or `only`, the only oximeter in range; or
+            `simulated`. Names change while connected and are shared by all oximeters
+            of a make; the address is not.
+        measurement: `continuous`, sent about once a second; or `spot_check`, sent when
+            the oximeter has finished a measurement.
     """
 
-    address: str = Field(pattern=r"^([0-9A-F]{2}(:[0-9A-F]{2}){5}|simulated)$")
+    address: str = Field(pattern=r"^([0-9A-F]{2}(:[0-9A-F]{2}){5}|only|simulated)$")
+    measurement: Literal["continuous", "spot_check"] = "continuous"
 
     @field_validator("address", mode="before")
     @classmethod

@@ -14,6 +14,9 @@ from linetender_drivers.errors import DeviceNotFound, DriverError, FailureReason
 
 NS_PER_S = 1_000_000_000
 
+READ_S = 0.1
+"""How long reading a value takes (chosen: a connection interval or two)."""
+
 NAN_WORD = 0x07FF
 """SFLOAT for "not a number"."""
 
@@ -26,6 +29,11 @@ UNCONNECTED_TO_USER = 0x000800
 
 WITH_BOTH_STATUSES_AND_INDEX = 0x1C
 """Flags b2, b3 and b4."""
+
+BATTERY_LEVEL = "00002a19-0000-1000-8000-00805f9b34fb"
+PLX_FEATURES = "00002a60-0000-1000-8000-00805f9b34fb"
+MANUFACTURER_NAME = "00002a29-0000-1000-8000-00805f9b34fb"
+MODEL_NUMBER = "00002a24-0000-1000-8000-00805f9b34fb"
 
 Vital = float | Callable[[], float]
 """A number, or what gives it at the moment of sending."""
@@ -53,6 +61,7 @@ class SimulatedPlxPeer:
         measurement_status: 16 bits, sent while worn.
         sensor_status: 24 bits, sent while worn.
         state: What it does.
+        battery_percent: Level of its battery, 0 to 100.
         interval_s: Between notifications.
         connect_s: How long connecting takes (chosen: typical of a connect with
             service discovery).
@@ -66,6 +75,7 @@ class SimulatedPlxPeer:
         self.measurement_status = ONGOING_AND_FULLY_QUALIFIED
         self.sensor_status = 0
         self.state = PeerState.WORN
+        self.battery_percent = 87
         self.interval_s = 1.0
         self.connect_s = 0.5
         self.clock = clock
@@ -82,6 +92,19 @@ class SimulatedPlxPeer:
             status, sensor = self.measurement_status, self.sensor_status
         head = struct.pack("<BHHH", WITH_BOTH_STATUSES_AND_INDEX, spo2, pulse, status)
         return head + struct.pack("<I", sensor)[:3] + struct.pack("<H", index)
+
+    def value(self, characteristic: str) -> bytes | None:
+        """Return the value of a characteristic that is read, or None: it has none such.
+
+        Maker and model are invented.
+        """
+        return {
+            BATTERY_LEVEL: bytes([self.battery_percent]),
+            # Both statuses and the pulse amplitude index, with every defined bit.
+            PLX_FEATURES: struct.pack("<HHI", 0x0043, 0xFFE0, 0x00FFFF)[:7],
+            MANUFACTURER_NAME: b"Simulated",
+            MODEL_NUMBER: b"SIM-1",
+        }.get(characteristic)
 
 
 class SimulatedPeerLink:
@@ -122,6 +145,17 @@ class SimulatedPeerLink:
                 raise DeviceNotFound("simulated oximeter", "the radio link was lost")
             if self._peer.state is not PeerState.SILENT:
                 return self._peer.notification()
+
+    async def value(self, characteristic: str) -> bytes | None:
+        """Read another characteristic; None when the oximeter has none such.
+
+        Raises:
+            DriverError: the link is not open.
+        """
+        if not self._is_open:
+            raise DriverError("simulated oximeter", "is not connected", FailureReason.CLOSED)
+        await self._peer.clock.sleep(READ_S)
+        return self._peer.value(characteristic)
 
     async def close(self) -> None:
         """Disconnect."""
