@@ -5,6 +5,7 @@ import sys
 
 import pytest
 
+from linetender_drivers.buses.ble import BleLink
 from linetender_drivers.buses.i2c import RealI2cBus
 from linetender_drivers.buses.machine import RealMachine
 from linetender_drivers.contracts import Machine
@@ -61,9 +62,11 @@ def test_the_real_machine_refuses_simulated_devices(real: RealMachine) -> None:
             refused()
 
 
-def test_the_real_machine_says_that_it_reads_no_oximeter_yet(real: RealMachine) -> None:
-    with pytest.raises(DriverConfigError, match="oximeters only in simulation"):
-        real.notifications("00:00:00:00:00:01", "", "")
+def test_the_real_machine_hands_out_radio_links_without_touching_the_radio(
+    real: RealMachine,
+) -> None:
+    assert isinstance(real.notifications("00:00:00:00:00:01", "", ""), BleLink)
+    assert isinstance(real.notifications("only", "", ""), BleLink)
 
 
 def test_both_are_machines(simulated: SimulatedMachine, real: RealMachine) -> None:

@@ -6,6 +6,7 @@ from linetender_drivers.contracts import Clock, I2cBus, NotificationLink, Pins
 from linetender_drivers.errors import DriverConfigError
 
 if TYPE_CHECKING:
+    from linetender_drivers.buses.ble import BleRadio
     from linetender_drivers.buses.gpio import RealPins
     from linetender_drivers.buses.i2c import RealI2cBus
 
@@ -23,6 +24,7 @@ class RealMachine:
         self._clock = clock
         self._buses: dict[str, RealI2cBus] = {}
         self._pins: dict[str, RealPins] = {}
+        self._radio: BleRadio | None = None
 
     @property
     def clock(self) -> Clock:
@@ -57,17 +59,17 @@ class RealMachine:
         return self._pins[chip]
 
     def notifications(self, peer: str, service: str, characteristic: str) -> NotificationLink:
-        """Refuse: this version reads no radio peers.
+        """Return a link to a Bluetooth peer, not yet open; see `contracts.Machine`.
 
         Raises:
-            DriverConfigError: always.
+            DriverConfigError: the peer is a simulated one.
         """
         _refuse_simulated(peer)
-        raise DriverConfigError(
-            peer,
-            "this version reads oximeters only in simulation; take the oximeter out of the "
-            "station file to run with real devices",
-        )
+        if self._radio is None:
+            from linetender_drivers.buses.ble import BleRadio
+
+            self._radio = BleRadio()
+        return self._radio.link(peer, service, characteristic)
 
     def close(self) -> None:
         """Give buses and pins back; close the devices on them first."""
