@@ -34,6 +34,7 @@ class Air:
     Attributes:
         plan: How air is derived.
         baseline: B, in L/min where calibrated, else in Pa; None until taken.
+        baseline_is_new: Whether the rules that compare with it have yet to hear of it.
         percent_per_power, flow_per_power: Factors that turn Δp^n into percent of
             baseline and L/min.
         is_armed: Whether loss of air is watched in idle and pre-use.
@@ -45,10 +46,12 @@ class Air:
         "_journal",
         "_mean_second",
         "_means",
+        "_misses",
         "_run_high",
         "_run_low",
         "_speeds",
         "baseline",
+        "baseline_is_new",
         "baseline_rpm",
         "flow_per_power",
         "is_armed",
@@ -62,6 +65,7 @@ class Air:
 
     VALUES = (
         "baseline",
+        "baseline_is_new",
         "baseline_rpm",
         "is_armed",
         "may_arm",
@@ -70,6 +74,7 @@ class Air:
         "_run_low",
         "_run_high",
         "_mean_second",
+        "_misses",
     )
     SERIES = ("_speeds",)
     LISTS = ("run", "_means")
@@ -78,6 +83,7 @@ class Air:
         self.plan = plan
         self._journal = journal
         self.baseline: float | None = None
+        self.baseline_is_new = False
         self.baseline_rpm: float | None = None
         self.is_armed = False
         self.may_arm = True
@@ -86,6 +92,7 @@ class Air:
         self.speed_ratio = 1.0
         self._run_low = self._run_high = 0.0
         self._means: list[float] = []
+        self._misses = 0
         self._mean_second = -1
         self._speeds: deque[tuple[int, float]] = deque()
         self.flow_per_power = 0.0
@@ -131,14 +138,17 @@ class Air:
         closes = second != self._mean_second
         if closes:
             self._close_second(now_ns, second)
-        if mean is not None:
+        if mean is None:
+            self._misses += 1
+        else:
             self._means.append(mean)
         return closes
 
     def _close_second(self, now_ns: int, second: int) -> None:
         is_next = second == self._mean_second + 1
         means, self._means, self._mean_second = self._means, [], second
-        if not means or not is_next:
+        misses, self._misses = self._misses, 0
+        if not is_next or not means or len(means) < misses:
             self._end_run()
             return
         self._take_second(now_ns, sum(means) / len(means))
@@ -196,6 +206,7 @@ class Air:
         pressure_pa = median(means_pa)
         calibrated = self.plan.k_l_min is not None
         self.baseline = self._flow(pressure_pa) if calibrated else pressure_pa
+        self.baseline_is_new = True
         self.baseline_rpm = self._speeds[-1][1] if self._speeds else None
         self.speed_ratio = 1.0
         self.scale()
@@ -233,5 +244,6 @@ class Air:
         """Forget open windows: the station was blind for a while."""
         self._end_run()
         self._means = []
+        self._misses = 0
         self._mean_second = -1
         self._speeds.clear()

@@ -151,10 +151,21 @@ class Alarm:
         self.condition.begin(now_ns)
         self.judge(now_ns, good=False)
 
+    def conclude(self, now_ns: int) -> None:
+        """Clear at once: a person ended the condition, so no reading has to prove it."""
+        self.condition.refresh()
+        if self.condition.verdict is Verdict.PRESENT:
+            return
+        self.raise_due_ns = NEVER_NS
+        if self.present:
+            self._clear(now_ns)
+
     def enter(self, now_ns: int) -> None:
         """Come back if present: the wearer, who was out, enters pre-use or puts the hood on."""
         if self.is_out and self.present and self.applies:
             self.is_out = False
+            if self.plan.rises_to is not None and self.priority is self.plan.priority:
+                self.rise_due_ns = now_ns + self.plan.rises_to.after_ns
             self._step(AlarmEvent.RELEASE_PRESENT, now_ns, "still present")
 
     def withhold(self, now_ns: int, withheld: bool) -> None:

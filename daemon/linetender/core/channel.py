@@ -33,12 +33,16 @@ class SilenceListener(Protocol):
     def missed(self) -> None:
         """Note a bad or doubtful reading."""
 
+    def due_ns(self) -> int:
+        """Return when the silence will have lasted too long."""
+
 
 class Channel:
     """State of one signal, and the conditions that look at it.
 
     Attributes:
         last_good_ns: Arrival of the last good reading; -NEVER_NS before the first.
+        still_value: The last good value, kept through bad readings.
         moved_ns: When a good value last differed from the one before.
         low, high: The guard interval: a good value within it changes no level's mind.
         listens: Whether each good value must be added to a window.
@@ -61,6 +65,7 @@ class Channel:
         "recents",
         "signal",
         "silences",
+        "still_value",
         "stucks",
         "value",
         "window_bad",
@@ -71,7 +76,15 @@ class Channel:
     )
 
     INSTANTS = ("last_good_ns", "moved_ns", "window_end_ns")
-    VALUES = ("value", "reason", "doubt", "window_sum", "window_good", "window_bad")
+    VALUES = (
+        "value",
+        "still_value",
+        "reason",
+        "doubt",
+        "window_sum",
+        "window_good",
+        "window_bad",
+    )
 
     def __init__(self, signal: Signal) -> None:
         facts = SIGNAL_FACTS[signal]
@@ -81,6 +94,7 @@ class Channel:
         self.last_good_ns = -NEVER_NS
         self.moved_ns = -NEVER_NS
         self.value: float | None = None
+        self.still_value: float | None = None
         self.reason: str | None = None
         self.doubt: str | None = None
         self.low, self.high = INFINITY, -INFINITY
@@ -105,8 +119,8 @@ class Channel:
     def requiet(self) -> None:
         """Compute the guard interval anew.
 
-        It is empty while an off-delay runs (which ends on a good reading) and while
-        a silence has to be reassured.
+        It is empty while an off-delay runs (which ends on a good reading), while a
+        silence has to be reassured, and after a bad or doubtful reading.
         """
         low, high = -INFINITY, INFINITY
         for level in self.levels:
@@ -115,8 +129,11 @@ class Channel:
                 low = level_low
             if level_high < high:
                 high = level_high
-        if any(alarm.must_see for alarm in self.alarms) or any(
-            silence.verdict is not Verdict.ABSENT for silence in self.silences
+        if (
+            self.reason is not None
+            or self.doubt is not None
+            or any(alarm.must_see for alarm in self.alarms)
+            or any(silence.verdict is not Verdict.ABSENT for silence in self.silences)
         ):
             low, high = INFINITY, -INFINITY
         self.low, self.high = low, high
@@ -169,7 +186,7 @@ class Channel:
     def lose_history(self) -> None:
         """Forget the open window, and since when the value stood."""
         self.window_end_ns = self.moved_ns = -NEVER_NS
-        self.value = None
+        self.value = self.still_value = None
         self.window_sum, self.window_good, self.window_bad = 0.0, 0, 0
 
     def _miss(self, now_ns: int) -> None:
@@ -184,8 +201,6 @@ class Channel:
         for alarm in self.alarms:
             alarm.judge(now_ns, good=False)
         self.requiet()
-        # The next good reading must be looked at: it ends the reason and the doubt.
-        self.low, self.high = INFINITY, -INFINITY
 
     def _look_at_window(self, now_ns: int) -> bool:
         good, bad = self.window_good, self.window_bad
@@ -198,7 +213,8 @@ class Channel:
         for listener in self.mean_listeners:
             changed = listener.see_mean(now_ns, mean) or changed
         for stuck in self.stucks:
-            changed = stuck.see_moved(now_ns, self.moved_ns, self.value) or changed
+            still_value = None if mean is None else self.still_value
+            changed = stuck.see_moved(now_ns, self.moved_ns, still_value) or changed
         return changed
 
     def _restart_off_delays(self) -> None:

@@ -102,7 +102,7 @@ def _reset(use: Use, command: Command) -> None:
     if _may_settle(use):
         for held, alarm in _helds(use):
             held.settle()
-            alarm.judge(now_ns)
+            alarm.conclude(now_ns)
 
 
 def _helds(use: Use) -> list[tuple[HeldCondition, Alarm]]:

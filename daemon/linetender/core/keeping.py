@@ -68,8 +68,10 @@ def _instant(age_ns: int | str, now_ns: int) -> int:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, tuple):
+    if isinstance(value, tuple | list):
         return [_plain(part) for part in value]
+    if isinstance(value, dict):
+        return dict(value)
     if isinstance(value, float) and value - value != 0.0:
         return "inf" if value > 0 else "-inf"
     return value
@@ -80,7 +82,7 @@ def _like(sample: Any, value: Any) -> Any:
         return type(sample)(value)
     if isinstance(sample, tuple):
         return tuple(float(part) for part in value)
-    return value
+    return dict(value) if isinstance(value, dict) else value
 
 
 def _refill(holder: object, name: str, items: list[Any]) -> None:

@@ -117,7 +117,6 @@ class Use:
 
     def press(self, now_ns: int) -> None:
         """Act on a press of the wearer's button."""
-        self.sign_of_life(now_ns)
         sounds = self.telling.demand.sound not in (Sound.SILENT, Sound.TICKS)
         can_end = self.stage is Stage.WORN or self._has_quiet_killer()
         meaning = self.hands.press(now_ns, sounds=sounds, can_end=can_end)
@@ -127,6 +126,8 @@ class Use:
             self.finish(now_ns, "button")
         elif meaning is Meaning.STEP:
             self._step(now_ns)
+        # Last: what the press answers must not have returned by the press itself.
+        self.sign_of_life(now_ns)
 
     def sign_of_life(self, now_ns: int) -> None:
         """Note that the wearer gave a sign."""
@@ -134,12 +135,16 @@ class Use:
         self.wiring.reassure_check_in(now_ns)
 
     def _answer_by_press(self, now_ns: int) -> None:
-        if self.stage is Stage.IDLE and any(a.sounds and a.plan.loss_of_air for a in self.alarms):
+        heard = [
+            alarm
+            for alarm in self.alarms
+            if alarm.sounds and alarm.changed_ns <= now_ns - PRESS_SEES_AFTER_NS
+        ]
+        if self.stage is Stage.IDLE and any(alarm.plan.loss_of_air for alarm in heard):
             self.finish(now_ns, "button")
             return
-        for alarm in self.alarms:
-            if alarm.sounds and alarm.changed_ns <= now_ns - PRESS_SEES_AFTER_NS:
-                alarm.acknowledge(now_ns, By.WEARER.value)
+        for alarm in heard:
+            alarm.acknowledge(now_ns, By.WEARER.value)
 
     def acknowledge(self, now_ns: int, by: By, shown: int) -> None:
         """Answer what its sender saw; only the wearer answers a killer."""
@@ -201,8 +206,10 @@ class Use:
         self.hands.close()
         self.check_in.wear(now_ns, False)
         for leaf, alarm in self.wiring.leaves:
-            leaf.settle()
-            alarm.judge(now_ns, good=False)
+            if leaf.settle():
+                alarm.conclude(now_ns)
+        for recent in self.wiring.recents.values():
+            recent.forget()
         if self.air is not None:
             self.air.disarm(now_ns)
         for baseline in self.wearer:
@@ -259,6 +266,9 @@ class Use:
 
     def look(self, now_ns: int) -> None:
         """Look at air and wearer after a window closed: baselines, arming, evident wear."""
+        if self.air is not None and self.air.baseline_is_new:
+            self.air.baseline_is_new = False
+            self.note_baselines()
         if self.stage is Stage.PRE_USE:
             self._measure_steps(now_ns)
         if self.stage in (Stage.IDLE, Stage.PRE_USE):
@@ -277,7 +287,9 @@ class Use:
 
     def _look_for_wear(self, now_ns: int) -> None:
         air, pulse = self.air, self.pulse
-        if air is None or not air.is_armed or air.run_s == 0 or self.hook:
+        # After a deliberate end the fan may run on: only a line that was off starts anew.
+        may_start = air is not None and (air.is_armed or air.may_arm) and air.run_s > 0
+        if air is None or not may_start or self.hook:
             self.evident_since_ns = NEVER_NS
             self.not_checked = False
             return

@@ -29,6 +29,13 @@ class AboveBaselineCondition(LevelCondition):
         """Look at the next value whatever it is: the limit has moved."""
         self.quiet = NOWHERE
 
+    def settle(self) -> bool:
+        """The use has ended, and its baseline with it: nothing is left to compare with."""
+        self._present = False
+        self.verdict = Verdict.UNKNOWN
+        self.quiet = NOWHERE
+        return True
+
     def _limit(self) -> float:
         baseline = self._baselines[self.signal]
         return INFINITY if baseline is None else baseline + self._plan.by

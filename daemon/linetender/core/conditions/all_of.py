@@ -17,12 +17,18 @@ class AllOfCondition(Condition):
         for part in self.parts:
             part.refresh()
         verdicts = [part.verdict for part in self.parts]
+        self.why = next((part.why for part in self.parts if part.why), "")
         if Verdict.ABSENT in verdicts:
             self.verdict = Verdict.ABSENT
         elif all(verdict is Verdict.PRESENT for verdict in verdicts):
             self.verdict = Verdict.PRESENT
         else:
             self.verdict = Verdict.UNKNOWN
+
+    def begin(self, now_ns: int) -> None:
+        """Start every part anew."""
+        for part in self.parts:
+            part.begin(now_ns)
 
     def evidence(self) -> float | None:
         """Return the evidence of the first part that has any."""

@@ -17,12 +17,18 @@ class AnyOfCondition(Condition):
         for part in self.parts:
             part.refresh()
         verdicts = [part.verdict for part in self.parts]
+        self.why = next((p.why for p in self.parts if p.verdict is Verdict.PRESENT), self.why)
         if Verdict.PRESENT in verdicts:
             self.verdict = Verdict.PRESENT
         elif all(verdict is Verdict.ABSENT for verdict in verdicts):
             self.verdict = Verdict.ABSENT
         else:
             self.verdict = Verdict.UNKNOWN
+
+    def begin(self, now_ns: int) -> None:
+        """Start every part anew."""
+        for part in self.parts:
+            part.begin(now_ns)
 
     def evidence(self) -> float | None:
         """Return the evidence of the first part that is present."""

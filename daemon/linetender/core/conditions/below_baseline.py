@@ -32,6 +32,13 @@ class BelowBaselineCondition(LevelCondition):
         """Look at the next value whatever it is: the limit has moved."""
         self.quiet = NOWHERE
 
+    def settle(self) -> bool:
+        """The use has ended, and its baseline with it: nothing is left to compare with."""
+        self._present = False
+        self.verdict = Verdict.UNKNOWN
+        self.quiet = NOWHERE
+        return True
+
     def _begins(self, value: float) -> bool:
         return value <= self._limit() or value < self._usual(0.0)
 

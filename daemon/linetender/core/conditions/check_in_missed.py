@@ -24,9 +24,10 @@ class CheckInMissedCondition(Condition):
     def missed(self) -> None:
         """A bad pulse reading says nothing either way."""
 
-    def settle(self) -> None:
+    def settle(self) -> bool:
         """The hood is off: nobody waits for a sign."""
         self.verdict = Verdict.ABSENT
+        return True
 
     def due_ns(self) -> int:
         """Return when it will be overdue by that much."""

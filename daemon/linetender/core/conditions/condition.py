@@ -44,8 +44,13 @@ class Condition:
     def begin(self, now_ns: int) -> None:
         """Start anew: the rule applies from now on."""
 
-    def settle(self) -> None:
-        """The wearer is out, or somebody reset it: what only a person can end ends."""
+    def settle(self) -> bool:
+        """End what only a person can end: the use has ended, or somebody reset it.
+
+        Returns:
+            Whether that alone ends the condition, without any reading.
+        """
+        return False
 
     def baseline_set(self) -> None:
         """A baseline was set or discarded: judgements against the old one end."""

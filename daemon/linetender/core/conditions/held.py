@@ -36,9 +36,10 @@ class HeldCondition(Condition):
         self.verdict = Verdict.PRESENT
         self.why = "held"
 
-    def settle(self) -> None:
+    def settle(self) -> bool:
         """The call has ended."""
         self.verdict = Verdict.ABSENT
+        return True
 
     def due_ns(self) -> int:
         """Return when the press will have lasted long enough."""

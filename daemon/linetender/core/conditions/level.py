@@ -36,7 +36,7 @@ class LevelCondition(Condition, ABC):
     def see(self, value: float) -> None:
         """Judge a good value."""
         self._last = value
-        self._present = self._stays(value) if self._present else self._begins(value)
+        self._present = self._begins(value) or (self._present and self._stays(value))
         self.verdict = Verdict.PRESENT if self._present else Verdict.ABSENT
         self.quiet = self._quiet_while_present() if self._present else self._quiet_while_absent()
 

@@ -29,6 +29,11 @@ class Recent:
             self._was_present = False
             self.ended_ns = now_ns
 
+    def forget(self) -> None:
+        """Start anew: the use has ended, and the next one is another wearer's or day's."""
+        self._was_present = False
+        self.ended_ns = -NEVER_NS
+
     def held_before(self, last_good_ns: int, within_ns: int) -> bool:
         """Say whether it held at, or within `within_ns` before, the last good reading."""
         return self._was_present or last_good_ns - self.ended_ns <= within_ns

@@ -24,13 +24,22 @@ class StuckCondition(Condition):
     def see_moved(self, now_ns: int, moved_ns: int, value: float | None) -> bool:
         """Judge, as a window of readings closes, when the value moved last.
 
+        Args:
+            now_ns: The instant.
+            moved_ns: When a good value last differed from the one before.
+            value: The last good value; None when under half of the window was good:
+                then nothing is known.
+
         Returns:
             Whether the verdict changed.
         """
         before = self.verdict
-        is_stuck = now_ns - moved_ns >= self._after_ns
-        self.verdict = Verdict.PRESENT if is_stuck else Verdict.ABSENT
-        self._value = value
+        if value is None:
+            self.verdict = Verdict.UNKNOWN
+        else:
+            is_stuck = now_ns - moved_ns >= self._after_ns
+            self.verdict = Verdict.PRESENT if is_stuck else Verdict.ABSENT
+            self._value = value
         return self.verdict is not before
 
     def evidence(self) -> float | None:

@@ -42,7 +42,7 @@ class WindowedCondition(Condition, ABC):
         while self.means and self.means[0][0] < now_ns - self.within_ns:
             self.means.popleft()
         self._last = mean
-        self._present = self._stays(mean) if self._present else self._begins(mean)
+        self._present = self._begins(mean) or (self._present and self._stays(mean))
         self.means.append((now_ns, mean))
         self.verdict = Verdict.PRESENT if self._present else Verdict.ABSENT
         return self.verdict is not before
