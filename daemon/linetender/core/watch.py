@@ -262,10 +262,10 @@ class Watch:
         if self.journal.events or self._has_news():
             self._settle(now_ns)
             return
-        for waiting in (*channel.alarms, *channel.silences):
-            due_ns = waiting.due_ns()
-            if due_ns < self._due_ns:
-                self._due_ns = due_ns
+        for alarm in channel.alarms:
+            self._due_ns = min(self._due_ns, alarm.due_ns())
+        for silence in channel.silences:
+            self._due_ns = min(self._due_ns, silence.due_ns())
 
     def _has_news(self) -> bool:
         return self.use.watches_air() is not self._watched_air or (
