@@ -10,7 +10,9 @@ import typer
 from rich.console import Console
 
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LiveView
+from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.core.events import DemandChanged, Event, Sound
 from linetender.core.inputs import By, Verb
@@ -72,7 +74,12 @@ def demo(
     ] = False,
     speed: Annotated[
         float,
-        typer.Option("--speed", min=0.0, help="Simulated seconds per second; 0 = no waiting."),
+        typer.Option(
+            "--speed",
+            min=0.0,
+            callback=finite,
+            help="Simulated seconds per second; 0 = no waiting.",
+        ),
     ] = 1.0,
     record: Annotated[
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session.")
@@ -92,9 +99,13 @@ def demo(
         show = _display(station.plan, stack, headless=headless, as_json=as_json)
         recorder = None if record is None else RecordingWriter(record, waits=True)
         run_virtual(_play(station, seed, recorder, (outcome.note, show), outcome), speed)
-    if recorder is not None and recorder.fault:
+    is_whole = recorder is None or not recorder.fault
+    _summarise(outcome, record if is_whole else None, as_json=as_json)
+    if recorder is not None and not is_whole:
         typer.echo(recorder.fault, err=True)
-    _summarise(outcome, record, as_json=as_json)
+        raise typer.Exit(ExitCode.BAD_FILE)
+    if outcome.seconds_to_sound is None:
+        raise typer.Exit(ExitCode.FAULT)
 
 
 async def _play(

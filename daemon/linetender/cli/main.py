@@ -83,9 +83,17 @@ def main() -> NoReturn:
     except Exception as failure:
         if os.environ.get(DEBUG_VARIABLE) == "1":
             raise
+        if isinstance(_cause(failure), BrokenPipeError):
+            _leave_quietly()
         code, message = told(failure)
         typer.echo(message, err=True)
         sys.exit(code)
+    sys.exit(ExitCode.FINE)
+
+
+def _leave_quietly() -> NoReturn:
+    """End as a program does whose reader, such as `head`, has seen enough."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(ExitCode.FINE)
 
 

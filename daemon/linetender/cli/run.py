@@ -14,6 +14,8 @@ from typing import Annotated
 import typer
 
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.line_thread import LineHandler, LineThread
+from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
@@ -50,6 +52,7 @@ class Session:
 
     Attributes:
         station: The station file.
+        lines: Where lines for people go.
         recorder: Where the session is recorded, or None.
         link: To the broker, or None.
         keeper: Of the core's state, or None.
@@ -57,13 +60,14 @@ class Session:
     """
 
     station: Station
+    lines: LineThread
     recorder: RecordingWriter | None = None
     link: BrokerLink | None = None
     keeper: CarryoverKeeper | None = None
     carryover: Carryover | None = None
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
 
-    def surroundings(self, machine: Machine, clock: StationClock) -> Surroundings:
+    def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
         """Return what the live station runs on."""
         link = self.link
         teller = Teller(self.station.plan, self.run_id, link.publish) if link else None
@@ -75,6 +79,8 @@ class Session:
             recorder=self.recorder,
             teller=teller,
             keeper=self.keeper,
+            broker_connected=None if link is None else lambda: link.state().connected,
+            minds_time_of_day=is_real,
             listeners=(self._print,),
         )
 
@@ -89,7 +95,7 @@ class Session:
         for event in events:
             line = spoken_line(event, self.station.plan)
             if line is not None:
-                typer.echo(line)
+                self.lines.put(line)
 
 
 def run(
@@ -100,7 +106,12 @@ def run(
     ] = None,
     speed: Annotated[
         float,
-        typer.Option("--speed", min=0.01, help="With --simulate: simulated seconds per second."),
+        typer.Option(
+            "--speed",
+            min=0.01,
+            callback=finite,
+            help="With --simulate: simulated seconds per second.",
+        ),
     ] = 1.0,
     record: Annotated[
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session here.")
@@ -117,22 +128,34 @@ def run(
 
     Example: linetender run station.toml
     """
-    logging.basicConfig(format="%(message)s", level=logging.WARNING)
     station = load_station(file)
     script = _scenario(simulate, station)
     with ExitStack() as stack:
+        lines = _lines(stack)
         stack.enter_context(SingleRun(station.plan.station))
-        session = _session(station, record, _state_folder(state, simulate, station))
+        folder = _state_folder(state, simulate, station)
+        session = _session(station, lines, record, folder)
         stack.callback(session.close)
         for caution in CAUTIONS:
-            typer.echo(f"• {caution.short}")
+            lines.put(f"• {caution.short}")
         if session.link is not None:
             session.link.start()
         if script is None:
             asyncio.run(_run_real(session))
         else:
             run_virtual(_run_simulated(session, script), speed)
-    typer.echo("Stopped. Nothing is being watched now.")
+        lines.put("Stopped. Nothing is being watched now.")
+
+
+def _lines(stack: ExitStack) -> LineThread:
+    """Return where lines for people go; what is logged goes to stderr in the same way."""
+    said, logged = LineThread(1), LineThread(2)
+    stack.callback(logged.close)
+    stack.callback(said.close)
+    logging.basicConfig(
+        format="%(message)s", level=logging.WARNING, handlers=[LineHandler(logged)], force=True
+    )
+    return said
 
 
 def _scenario(name: str | None, station: Station) -> Script | None:
@@ -167,18 +190,21 @@ def _state_folder(given: Path | None, simulate: str | None, station: Station) ->
     return base / "linetender" / station.plan.station
 
 
-def _session(station: Station, record: Path | None, folder: Path | None) -> Session:
-    session = Session(station)
+def _session(
+    station: Station, lines: LineThread, record: Path | None, folder: Path | None
+) -> Session:
+    session = Session(station, lines)
     if station.broker is not None:
         session.link = BrokerLink(
             station.broker, station.plan.station, MonotonicClock(), folder=station.path.parent
         )
+    if folder is not None:
+        session.carryover = load_carryover(folder, boot_hash(), station.plan)
+        session.keeper = CarryoverKeeper(folder, boot_hash())
+    # Last, so that nothing above leaves an empty recording behind when it fails.
     target = record or _recording_file(station)
     if target is not None:
         session.recorder = RecordingWriter(target)
-    if folder is not None:
-        session.carryover = load_carryover(folder, boot_hash())
-        session.keeper = CarryoverKeeper(folder, boot_hash())
     return session
 
 
@@ -194,7 +220,8 @@ async def _run_real(session: Session) -> None:
     clock = MonotonicClock()
     machine = RealMachine(clock)
     try:
-        live = LiveStation(session.station, session.surroundings(machine, clock), session.carryover)
+        around = session.surroundings(machine, clock, is_real=True)
+        live = LiveStation(session.station, around, session.carryover)
         _stop_on_signals(live)
         _say_resumption(live, session)
         await live.run()
@@ -206,7 +233,8 @@ async def _run_simulated(session: Session, script: Script) -> None:
     clock = VirtualClock()
     machine = SimulatedMachine(clock)
     rig = Rig(World(seed=1), machine)
-    live = LiveStation(session.station, session.surroundings(machine, clock), session.carryover)
+    around = session.surroundings(machine, clock, is_real=False)
+    live = LiveStation(session.station, around, session.carryover)
     _stop_on_signals(live)
     hands = play(script, rig, lambda order: live.command(Verb(order.value), By.WEARER))
     await live.run(hands)
@@ -225,4 +253,4 @@ def _say_resumption(live: LiveStation, session: Session) -> None:
     blind = carryover.blind_ns
     how_long = "an unknown time" if blind is None else f"{to_seconds(blind):.0f} s"
     stage = live.watch.snapshot().stage.value
-    typer.echo(f"Resuming {stage}: the station was blind for {how_long}.")
+    session.lines.put(f"Resuming {stage}: the station was blind for {how_long}.")

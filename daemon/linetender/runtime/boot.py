@@ -3,6 +3,8 @@
 from hashlib import sha256
 from pathlib import Path
 
+UNKNOWN_BOOT = "unknown"
+
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -11,5 +13,5 @@ def boot_hash() -> str:
     try:
         boot_id = _BOOT_ID.read_text(encoding="ascii").strip()
     except OSError:
-        return "unknown"
+        return UNKNOWN_BOOT
     return sha256(f"linetender {boot_id}".encode()).hexdigest()[:16]

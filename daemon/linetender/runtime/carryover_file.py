@@ -5,6 +5,7 @@ thread of its own writes it; when the disk is slow only the newest state is writ
 """
 
 import contextlib
+import logging
 import os
 import time
 from pathlib import Path
@@ -13,8 +14,16 @@ from threading import Condition, Thread
 import msgspec
 
 from linetender.core.carryover import Carryover
+from linetender.core.plan import Plan
+from linetender.core.watch import Watch
+from linetender.runtime.boot import UNKNOWN_BOOT
+
+_LOG = logging.getLogger(__name__)
 
 FILE_NAME = "carryover.json"
+
+_NOT_A_STATE = (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError)
+"""What comes of decoding and restoring something else than a state of this version."""
 
 
 class KeptState(msgspec.Struct, frozen=True):
@@ -31,18 +40,29 @@ class KeptState(msgspec.Struct, frozen=True):
     carryover: Carryover
 
 
-def load_carryover(folder: Path, boot: str) -> Carryover | None:
+def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
     """Return what the run before left, ready for a restart; None where it left nothing usable.
 
     The blind time is known within one boot of the machine; after a power-down it is not.
+
+    Args:
+        folder: Where the state is kept.
+        boot: Hashed boot id of now.
+        plan: The station that is to go on from it.
     """
+    path = folder / FILE_NAME
     try:
-        kept = msgspec.json.decode((folder / FILE_NAME).read_bytes(), type=KeptState)
-    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
+        kept = msgspec.json.decode(path.read_bytes(), type=KeptState)
+        same_boot = kept.boot == boot != UNKNOWN_BOOT
+        blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
+        carryover = kept.carryover.after_restart(blind_ns)
+        Watch(plan, 0, carryover).carryover()  # proves that it can be restored
+    except FileNotFoundError:
         return None
-    same_boot = kept.boot == boot
-    blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
-    return kept.carryover.after_restart(blind_ns)
+    except (OSError, *_NOT_A_STATE) as error:
+        _LOG.warning("%s: what the run before left cannot be used (%s); starting anew", path, error)
+        return None
+    return carryover
 
 
 class CarryoverKeeper:

@@ -31,14 +31,18 @@ class Inbox:
         self._facts: dict[tuple[str, str], tuple[bool, str]] = {}
 
     def measurements(self, source: str, made: Iterable[Measurement]) -> None:
-        """Take what a sensor measured."""
+        """Take what a sensor measured.
+
+        Raises:
+            TypeError, ValueError: its driver gave what is no measurement.
+        """
         now_ns = self._clock.now_ns()
         for one in made:
             self._put(
                 reading(
                     now_ns,
                     Signal(one.signal),
-                    one.value,
+                    None if one.value is None else float(one.value),
                     one.reason,
                     doubt=one.doubt,
                     source=source,

@@ -5,6 +5,7 @@ of its own behind bounded queues and is told last; sounders and lamps come first
 """
 
 import asyncio
+import contextlib
 import logging
 from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
 from linetender.core.events import DemandChanged, Event
 from linetender.core.inputs import By, Verb
+from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.watch import Watch
 from linetender.recording.lines import SegmentReason, segment_of
@@ -24,14 +26,18 @@ from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
-from linetender.runtime.supervisor import Supervisor
+from linetender.runtime.self_checks import Checked, SelfChecks
+from linetender.runtime.supervisor import CLOSE_WITHIN_S, Supervisor
 from linetender.runtime.telling import Teller
 from linetender.settings.station import Device, Station
 from linetender_drivers.contracts import InputDevice, Machine, Sensor
-from linetender_drivers.errors import DriverError, FailureReason
+from linetender_drivers.errors import DeviceTimeout, DriverError, FailureReason
 from linetender_drivers.registry import Kind
 
 _LOG = logging.getLogger(__name__)
+
+FIRST_OPEN_WITHIN_S = 5.0
+"""A device that takes longer at the start counts as absent (chosen: the bus gives up sooner)."""
 
 TURN_NS = 1_000_000_000
 """The core's loop turns at least this often, though nothing arrives."""
@@ -58,6 +64,8 @@ class Surroundings:
         recorder: Where the session is recorded, or None.
         teller: What tells the broker, or None.
         keeper: What keeps the core's state for the next run, or None.
+        broker_connected: Whether the broker has accepted the connection, or None.
+        minds_time_of_day: Whether a wrong time of day is worth a Fact.
         listeners: Called after each change, and once a second with no events.
     """
 
@@ -68,6 +76,8 @@ class Surroundings:
     recorder: RecordingWriter | None = None
     teller: Teller | None = None
     keeper: CarryoverKeeper | None = None
+    broker_connected: Callable[[], bool] | None = None
+    minds_time_of_day: bool = False
     listeners: Sequence[Listener] = ()
 
 
@@ -92,7 +102,9 @@ class LiveStation:
         self._carryover = carryover
         self._watch = Watch(station.plan, clock.now_ns(), carryover)
         self._outputs: list[Output] = []
-        self._recorder_fault = ""
+        wall = around.wall if around.minds_time_of_day else None
+        checked = Checked(around.recorder, around.keeper, around.broker_connected, wall)
+        self._checks = SelfChecks(checked, self._inbox, clock)
 
     @property
     def watch(self) -> Watch:
@@ -118,21 +130,29 @@ class LiveStation:
             DriverError: a device is not what the station file says, or an output or
                 switch cannot be opened.
         """
-        tasks: list[asyncio.Task[None]] = []
+        try:
+            works = await self._open_devices()
+        except BaseException:
+            if hands is not None:
+                hands.close()
+            self._discard_recording()
+            raise
+        works += [self._watch_for_ever(), self._tell_for_ever()]
+        if hands is not None:
+            works.append(self._work(hands))
         self._begin_recording()
+        if self._around.teller is not None:
+            self._around.teller.begin(self._watch.snapshot(), self._around.wall())
         try:
             async with asyncio.TaskGroup() as group:
-                for work in await self._open_devices():
-                    tasks.append(group.create_task(work))
-                tasks.append(group.create_task(self._watch_for_ever()))
-                tasks.append(group.create_task(self._tell_for_ever()))
-                if hands is not None:
-                    tasks.append(group.create_task(self._work(hands)))
+                tasks = [group.create_task(work) for work in works]
                 await self._stopping.wait()
                 for task in tasks:
                     task.cancel()
         finally:
             self._end_recording()
+            if self._around.keeper is not None:
+                self._around.keeper.keep(self._watch.carryover())
 
     # Devices
 
@@ -151,7 +171,9 @@ class LiveStation:
             for work in works:
                 work.close()
             for made in opened:
-                await made.close()
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(CLOSE_WITHIN_S):
+                        await made.close()
             raise
         return works
 
@@ -161,26 +183,35 @@ class LiveStation:
         return device.spec.opener()(device.name, device.options, self._around.machine, roles)
 
     async def _open_first(self, device: Device, made: Any) -> bool:
-        if device.spec.kind is Kind.SENSOR and "spo2_percent" in device.signals:
+        if _is_by_radio(device):
             # Nobody waits for a radio: its supervisor opens it while the air is watched.
             return False
         try:
-            await made.open()
+            async with asyncio.timeout(FIRST_OPEN_WITHIN_S):
+                await made.open()
         except DriverError as error:
-            if device.spec.kind is not Kind.SENSOR or error.reason not in _MAY_BE_AWAY:
-                raise
-            _LOG.warning("%s; going on without it", error)
-            self._inbox.lost(device.name, device.signals, error.reason.value)
-            return False
-        return True
+            failure = error
+        except TimeoutError as error:
+            failure = DeviceTimeout(device.name, "does not answer")
+            failure.__cause__ = error
+        else:
+            return True
+        if device.spec.kind is not Kind.SENSOR or failure.reason not in _MAY_BE_AWAY:
+            raise failure
+        _LOG.warning("%s; going on without it", failure)
+        self._inbox.lost(device.name, device.signals, failure.reason.value)
+        return False
 
     def _keep(self, device: Device, made: Any, *, is_open: bool) -> Coroutine[Any, Any, None]:
         around = self._around
         if device.spec.kind is Kind.OUTPUT:
-            output = Output(device, made, self._inbox, around.clock, self._progress)
+            demand = self._watch.snapshot().demand
+            output = Output(device, made, self._inbox, around.clock, self._progress, demand)
             self._outputs.append(output)
             return output.keep()
-        supervisor = Supervisor(device, self._inbox, around.clock, self._progress)
+        # A radio that hangs is an alarm of its own, and no reason to start the daemon anew.
+        progress = Progress() if _is_by_radio(device) else self._progress
+        supervisor = Supervisor(device, self._inbox, around.clock, progress)
         if device.spec.kind is Kind.INPUT:
             switch: InputDevice = made
             return supervisor.keep_input(switch, is_open=is_open)
@@ -224,8 +255,6 @@ class LiveStation:
 
     async def _tell_for_ever(self) -> None:
         around = self._around
-        if around.teller is not None:
-            around.teller.begin(self._watch.snapshot(), around.wall())
         due_ns = around.clock.now_ns()
         for turn in count(1):
             now_ns = around.clock.now_ns()
@@ -234,7 +263,7 @@ class LiveStation:
                 around.teller.tick(now_ns, snapshot, around.wall())
             for listener in around.listeners:
                 listener((), snapshot)
-            self._mind_the_recorder()
+            self._checks.look()
             if turn % FACTS_EVERY_TURNS == 0:
                 self._inbox.repeat_facts()
             if around.keeper is not None and turn % KEEP_EVERY_TURNS == 0:
@@ -242,13 +271,6 @@ class LiveStation:
             due_ns += TURN_NS
             self._progress.promise("loop", due_ns)
             await around.clock.sleep_until_ns(due_ns)
-
-    def _mind_the_recorder(self) -> None:
-        fault = self._around.recorder.fault if self._around.recorder else None
-        if fault and fault != self._recorder_fault:
-            self._recorder_fault = fault
-            _LOG.error("%s", fault)
-            self._inbox.fact("storage_failed", True, "recording", fault)
 
     async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
         await hands
@@ -278,6 +300,16 @@ class LiveStation:
             )
         )
 
+    def _discard_recording(self) -> None:
+        """Leave no empty file behind a start that failed: it may be tried again every 2 s."""
+        if self._around.recorder is not None:
+            self._around.recorder.close(self._watch.now_ns)
+            self._around.recorder.path.unlink(missing_ok=True)
+
     def _end_recording(self) -> None:
         if self._around.recorder is not None:
             self._around.recorder.close(self._watch.now_ns)
+
+
+def _is_by_radio(device: Device) -> bool:
+    return Signal.SPO2_PERCENT in device.signals

@@ -12,10 +12,9 @@ from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule
 from linetender.runtime.progress import Progress
-from linetender.runtime.supervisor import DEVICE_FAILED, LONGEST_BACKOFF_S
+from linetender.runtime.supervisor import DEVICE_FAILED, FIRST_BACKOFF_S, LONGEST_BACKOFF_S
 from linetender.settings.station import Device
 from linetender_drivers.contracts import OutputDevice
-from linetender_drivers.errors import DriverError
 
 _LOG = logging.getLogger(__name__)
 
@@ -35,8 +34,15 @@ class Schedule(Protocol):
         """Pass what is due; return the level to drive."""
 
 
-def schedule_for(role: str, progress: Progress, started_ns: int) -> Schedule:
-    """Return the schedule of an output's role in the station file."""
+def schedule_for(role: str, progress: Progress, started_ns: int, burst: int = 0) -> Schedule:
+    """Return the schedule of an output's role in the station file.
+
+    Args:
+        role: `buzzer`, `lamp_red`, …
+        progress: What a sign of life depends on.
+        started_ns: Watch time now.
+        burst: The core's count of bursts that were owed before now.
+    """
     match role:
         case "lamp_red":
             return LampSchedule(LampColour.RED)
@@ -44,11 +50,20 @@ def schedule_for(role: str, progress: Progress, started_ns: int) -> Schedule:
             return LampSchedule(LampColour.YELLOW)
         case "lamp_green" | "keep_alive":
             return KeepAliveSchedule(progress, started_ns)
-    return SounderSchedule()
+    return SounderSchedule(burst)
 
 
 class Output:
-    """One output and the task that drives it."""
+    """One output and the task that drives it.
+
+    Args:
+        device: Its entry in the station file.
+        opened: The device, open and off.
+        inbox: Told when it fails, and when it is back.
+        clock: Watch time.
+        progress: Promised each turn; not while the output cannot be driven.
+        demand: What the core demands now.
+    """
 
     def __init__(
         self,
@@ -57,16 +72,22 @@ class Output:
         inbox: Inbox,
         clock: StationClock,
         progress: Progress,
+        demand: Demand,
     ) -> None:
         self._device = device
         self._opened = opened
         self._inbox = inbox
         self._clock = clock
         self._progress = progress
-        self._schedule = schedule_for(device.output or "", progress, clock.now_ns())
+        now_ns = clock.now_ns()
+        self._schedule = schedule_for(device.output or "", progress, now_ns, demand.burst)
+        # After a restart an alarm may sound from the first instant.
+        self._schedule.demand(demand, now_ns)
         self._changed = asyncio.Event()
+        self._wanted = False
         self._level = False
         self._is_open = True
+        self._backoff_s = FIRST_BACKOFF_S
 
     def demand(self, demand: Demand) -> None:
         """Take a demand and drive the pin at once, without waiting for the task."""
@@ -92,18 +113,19 @@ class Output:
             await self._opened.close()
 
     def _drive(self, now_ns: int) -> None:
-        level = self._level
         while (edge := self._schedule.next_edge()) is not None and edge.due_ns <= now_ns:
-            level = self._schedule.take(now_ns)
-        if level is self._level or not self._is_open:
+            self._wanted = self._schedule.take(now_ns)
+        if self._wanted is self._level or not self._is_open:
             return
         try:
-            self._opened.write(level)
-            self._level = level
-        except DriverError as error:
-            _LOG.error("%s", error)
+            self._opened.write(self._wanted)
+        except Exception as error:  # noqa: BLE001 - supervises the output: others sound on
+            _LOG.error("%s: %s", self._device.name, error)
             self._is_open = False
             self._inbox.fact(DEVICE_FAILED, True, self._device.name, str(error))
+        else:
+            self._level = self._wanted
+            self._backoff_s = FIRST_BACKOFF_S
 
     async def _wait(self, until_ns: int) -> None:
         ring = asyncio.ensure_future(self._ring(until_ns))
@@ -119,11 +141,14 @@ class Output:
 
     async def _reopen(self) -> None:
         await self._opened.close()
-        await self._clock.sleep(LONGEST_BACKOFF_S)
+        await self._clock.sleep(self._backoff_s)
+        self._backoff_s = min(2 * self._backoff_s, LONGEST_BACKOFF_S)
         try:
             await self._opened.open()
-        except DriverError as error:
-            _LOG.debug("%s", error)
+            self._opened.write(self._wanted)
+        except Exception as error:  # noqa: BLE001 - as above
+            _LOG.debug("%s: %s", self._device.name, error)
             return
-        self._is_open, self._level = True, False
+        self._is_open, self._level = True, self._wanted
+        self._backoff_s = FIRST_BACKOFF_S
         self._inbox.fact(DEVICE_FAILED, False, self._device.name)

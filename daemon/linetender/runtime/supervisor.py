@@ -9,17 +9,21 @@ import logging
 from collections.abc import Awaitable, Callable
 from typing import Protocol
 
+from linetender.core.inputs import ContactState
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.progress import Progress
 from linetender.settings.station import Device
 from linetender_drivers.contracts import InputDevice, Sensor
 from linetender_drivers.errors import DriverError, FailureReason
+from linetender_drivers.measurements import ContactChange
 
 _LOG = logging.getLogger(__name__)
 
 OPEN_WITHIN_S = 30.0
 """A device that takes longer to open has failed (chosen: a radio scan takes up to 20 s)."""
+CLOSE_WITHIN_S = 2.0
+"""Closing waits no longer (chosen: a stop must not hang on a dead bus)."""
 CHANGE_WITHIN_S = 5.0
 """A switch repeats its state each second; one silent for longer has failed."""
 FAILURES_IN_A_ROW = 3
@@ -87,14 +91,23 @@ class Supervisor:
             while True:
                 if is_open or await self._attempt(lambda: self._open(opened)):
                     await self._read_until_it_fails(turn)
-                    await opened.close()
+                    await self._close(opened)
                 is_open = False
                 self._report(failed=True)
                 self._promise(self._backoff_s)
                 await self._clock.sleep(self._backoff_s)
                 self._backoff_s = min(2 * self._backoff_s, LONGEST_BACKOFF_S)
         finally:
-            await opened.close()
+            await self._close(opened)
+
+    async def _close(self, opened: Opened) -> None:
+        try:
+            async with self._within(CLOSE_WITHIN_S):
+                await opened.close()
+        except TimeoutError:
+            _LOG.warning("%s: could not be closed in time", self._device.name)
+        except Exception:  # noqa: BLE001 - the supervisor may: see _attempt
+            _LOG.exception("%s: the driver %s failed", self._device.name, self._device.driver)
 
     async def _open(self, opened: Opened) -> None:
         async with self._within(OPEN_WITHIN_S):
@@ -121,6 +134,12 @@ class Supervisor:
         """Do something to the device; a failure becomes bad readings, never an exception."""
         try:
             await act()
+        except asyncio.CancelledError as error:
+            task = asyncio.current_task()
+            if task is None or task.cancelling():
+                raise
+            # Nobody stops this station: something inside the driver was cancelled.
+            self._lose("driver_fault", error)
         except DriverError as error:
             self._lose(error.reason.value, error)
         except TimeoutError as error:
@@ -133,11 +152,16 @@ class Supervisor:
             return True
         return False
 
-    def _lose(self, reason: str, error: Exception) -> None:
+    def _lose(self, reason: str, error: BaseException) -> None:
         _LOG.debug("%s: %s", self._device.name, error)
         self._inbox.lost(self._device.name, self._device.signals, reason)
 
     def _report(self, *, failed: bool) -> None:
-        if failed is not self._failed:
-            self._failed = failed
-            self._inbox.fact(DEVICE_FAILED, failed, self._device.name)
+        if failed is self._failed:
+            return
+        self._failed = failed
+        self._inbox.fact(DEVICE_FAILED, failed, self._device.name)
+        if failed and self._device.contact:
+            # A switch that cannot be read is as good as one with a broken wire.
+            change = ContactChange(self._device.contact, ContactState.BROKEN)
+            self._inbox.contact(self._device.name, change)

@@ -1,0 +1,77 @@
+"""What the station notices about itself: disk, broker, time of day. Told as Facts."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from linetender.core.instants import SECOND_NS
+from linetender.runtime.clock import StationClock, WallClock
+from linetender.runtime.inbox import Inbox
+
+STORAGE_FAILED = "storage_failed"
+BROKER_LOST = "broker_lost"
+CLOCK_UNSYNCHRONISED = "clock_unsynchronised"
+
+BROKER_LOST_AFTER_NS = 30 * SECOND_NS
+"""A broker away for so long is lost (chosen: a restart of it, or of the radio, passes by)."""
+
+
+class Failing(Protocol):
+    """What says for itself why it failed."""
+
+    @property
+    def fault(self) -> str | None:
+        """The reason, for people; None or empty while all is well."""
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What there is to look at; None where the station has none.
+
+    Attributes:
+        recorder: Of the session.
+        keeper: Of the core's state.
+        broker_connected: Whether the broker has accepted the connection.
+        wall: The time of day, where it matters that it is right.
+    """
+
+    recorder: Failing | None = None
+    keeper: Failing | None = None
+    broker_connected: Callable[[], bool] | None = None
+    wall: WallClock | None = None
+
+
+class SelfChecks:
+    """Looks when it is told to, and gives a Fact for each change."""
+
+    def __init__(self, checked: Checked, inbox: Inbox, clock: StationClock) -> None:
+        self._checked = checked
+        self._inbox = inbox
+        self._clock = clock
+        self._said: dict[tuple[str, str], str] = {}
+        self._connected_ns = clock.now_ns()
+
+    def look(self) -> None:
+        """Look at everything once; call it about once a second."""
+        checked = self._checked
+        if checked.recorder is not None:
+            self._say(STORAGE_FAILED, "recording", checked.recorder.fault or "")
+        if checked.keeper is not None:
+            self._say(STORAGE_FAILED, "state", checked.keeper.fault or "")
+        if checked.broker_connected is not None:
+            self._look_at_broker(connected=checked.broker_connected())
+        if checked.wall is not None:
+            wrong = "" if checked.wall().synchronised else "the network has not set the clock yet"
+            self._say(CLOCK_UNSYNCHRONISED, "clock", wrong)
+
+    def _look_at_broker(self, *, connected: bool) -> None:
+        now_ns = self._clock.now_ns()
+        if connected:
+            self._connected_ns = now_ns
+        lost = now_ns - self._connected_ns >= BROKER_LOST_AFTER_NS
+        self._say(BROKER_LOST, "broker", "no connection to the broker" if lost else "")
+
+    def _say(self, fact: str, subject: str, fault: str) -> None:
+        if fault != self._said.get((fact, subject), ""):
+            self._said[fact, subject] = fault
+            self._inbox.fact(fact, bool(fault), subject, fault)
