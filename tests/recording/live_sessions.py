@@ -101,7 +101,7 @@ class _Session:
         self.watch = Watch(self.plan, 0)
         self.stream = LineStream()
         self.now_ns = 0
-        self.written = self.stream.segment(self._header(SegmentReason.START))
+        self.written = [self.stream.segment(self._header(SegmentReason.START))]
 
     def turn(self, block: list[Input], until_ns: int) -> None:
         """Do what the live loop does in one turn."""
@@ -110,17 +110,17 @@ class _Session:
         drive(block, until_ns, self.watch, made.extend)
         self.stream.events(tuple(made))
         self.now_ns = until_ns
-        self.written += self.stream.advance(until_ns)
+        self.written.append(self.stream.advance(until_ns))
 
     def rotate(self) -> None:
         """Close the segment and begin another with what the Watch carries over."""
-        self.written += self.stream.end(self.now_ns, EndReason.ROTATION)
+        self.written.append(self.stream.end(self.now_ns, EndReason.ROTATION))
         header = self._header(SegmentReason.ROTATION)
         self.watch = Watch(self.plan, self.now_ns, header.carryover)
-        self.written += self.stream.segment(header)
+        self.written.append(self.stream.segment(header))
 
     def end(self) -> bytes:
-        return self.written + self.stream.end(self.now_ns, EndReason.STOPPED)
+        return b"".join([*self.written, self.stream.end(self.now_ns, EndReason.STOPPED)])
 
     def _header(self, why: SegmentReason) -> Segment:
         return segment_of(

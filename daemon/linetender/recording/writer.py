@@ -1,5 +1,6 @@
 """Brings a recording to the disk without ever holding up the loop."""
 
+import math
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
@@ -150,7 +151,7 @@ class RecordingWriter:
             self._stop(f"{self.path}: {(error.strerror or str(error)).lower()}; recording stopped")
 
     def _bring_to_disk(self) -> None:
-        synced_s = time.monotonic() - self._sync_interval_s
+        synced_s = -math.inf
         dirty = False
         while True:
             patience_s = synced_s + self._sync_interval_s - time.monotonic() if dirty else None
