@@ -2,6 +2,8 @@
 
 import msgspec
 
+from linetender_drivers.errors import FailureReason
+
 
 class Measurement(msgspec.Struct, frozen=True, gc=False):
     """One value as measured.
@@ -19,6 +21,20 @@ class Measurement(msgspec.Struct, frozen=True, gc=False):
     reason: str | None = None
     doubt: str | None = None
     device_time: float | None = None
+
+
+def within(signal: str, value: float, low: float, high: float) -> Measurement:
+    """Return a measurement of a value that the device can measure, else one without value.
+
+    Args:
+        signal: Name of the quantity with its unit.
+        value: In that unit.
+        low: Least value the device measures; the same unit.
+        high: Greatest value the device measures; the same unit.
+    """
+    if low <= value <= high:
+        return Measurement(signal, value)
+    return Measurement(signal, reason=FailureReason.OUT_OF_RANGE)
 
 
 class ContactChange(msgspec.Struct, frozen=True, gc=False):

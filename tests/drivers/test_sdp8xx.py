@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from linetender_drivers.crc_words import crc8, with_crcs
 from linetender_drivers.errors import (
     BadFrame,
     DeviceNotFound,
@@ -22,7 +23,6 @@ from linetender_drivers.pressure.sdp8xx_decode import (
     PRODUCTS,
     Identifier,
     Sdp8xxFrame,
-    crc8,
     decode_frame,
     decode_identifier,
 )
@@ -353,11 +353,6 @@ def test_every_known_part_can_be_configured() -> None:
     for part in PRODUCTS.values():
         options = Sdp8xxOptions.model_validate({"bus": "simulated", "product": part.name})
         assert options.product == part.name
-
-
-def with_crcs(words: bytes) -> bytes:
-    pairs = [words[start : start + 2] for start in range(0, len(words) - 1, 2)]
-    return b"".join(pair + bytes([crc8(pair)]) for pair in pairs)
 
 
 ANY_FRAME = st.one_of(

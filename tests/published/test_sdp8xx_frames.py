@@ -7,12 +7,12 @@ the published layout (word / scale), worked by hand.
 
 import pytest
 
+from linetender_drivers.crc_words import crc8
 from linetender_drivers.errors import BadFrame, FailureReason
 from linetender_drivers.pressure.sdp8xx_decode import (
     PRODUCTS,
     Identifier,
     Sdp8xxFrame,
-    crc8,
     decode_frame,
     decode_identifier,
 )

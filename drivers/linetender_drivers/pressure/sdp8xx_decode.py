@@ -10,7 +10,8 @@ public drivers for SDP8xx and SDP3x (product numbers, scale factors 60, 240, 20)
 import struct
 from typing import NamedTuple
 
-from linetender_drivers.errors import BadFrame, FailureReason
+from linetender_drivers.crc_words import checked_words
+from linetender_drivers.errors import BadFrame
 
 FRAME_LENGTH = 9
 IDENTIFIER_LENGTH = 18
@@ -105,23 +106,6 @@ class Identifier(NamedTuple):
         return PRODUCTS.get(self.product_number >> 8)
 
 
-def _crc8_of_byte(value: int) -> int:
-    for _ in range(8):
-        value = (value << 1) ^ 0x31 if value & 0x80 else value << 1
-    return value & 0xFF
-
-
-_CRC8 = tuple(_crc8_of_byte(value) for value in range(256))
-
-
-def crc8(data: bytes) -> int:
-    """Return the CRC-8 of a word: polynomial 0x31, start 0xFF, nothing reflected."""
-    crc = 0xFF
-    for byte in data:
-        crc = _CRC8[crc ^ byte]
-    return crc
-
-
 def decode_frame(frame: bytes, device: str) -> Sdp8xxFrame:
     """Decode one measurement.
 
@@ -133,7 +117,7 @@ def decode_frame(frame: bytes, device: str) -> Sdp8xxFrame:
         BadFrame: wrong length or an unknown scale factor (reason `bad_frame`), or a
             CRC that does not match (reason `bad_crc`).
     """
-    words = _checked_words(frame, FRAME_LENGTH, device)
+    words = checked_words(frame, FRAME_LENGTH, device)
     pressure, temperature, scale = struct.unpack(">hhh", words)
     if scale not in RANGE_PA_BY_SCALE:
         raise BadFrame(device, f"scale factor {scale} is that of no known part", frame)
@@ -151,19 +135,5 @@ def decode_identifier(frame: bytes, device: str) -> Identifier:
         BadFrame: wrong length (reason `bad_frame`), or a CRC that does not match
             (reason `bad_crc`).
     """
-    words = _checked_words(frame, IDENTIFIER_LENGTH, device)
+    words = checked_words(frame, IDENTIFIER_LENGTH, device)
     return Identifier(*struct.unpack(">IQ", words))
-
-
-def _checked_words(frame: bytes, length: int, device: str) -> bytes:
-    if len(frame) != length:
-        raise BadFrame(device, f"expected {length} bytes, got {len(frame)}", frame)
-    words = b""
-    for start in range(0, length, 3):
-        word = frame[start : start + 2]
-        if crc8(word) != frame[start + 2]:
-            raise BadFrame(
-                device, f"CRC of word {start // 3} does not match", frame, FailureReason.BAD_CRC
-            )
-        words += word
-    return words

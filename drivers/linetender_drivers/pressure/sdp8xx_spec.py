@@ -4,15 +4,12 @@ from typing import Literal
 
 from pydantic import Field
 
-from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
-
-PRESSURE_SIGNALS = frozenset({"duct_pressure_pa", "hood_pressure_pa", "filter_pressure_pa"})
-"""The sensor measures one of these: which one, the station file says."""
-
-TEMPERATURE_SIGNAL = "element_temperature_c"
+from linetender_drivers.i2c_options import I2cOptions
+from linetender_drivers.registry import DriverSpec, Kind
+from linetender_drivers.signal_roles import PRESSURE_SIGNALS, TEMPERATURE_SIGNAL
 
 
-class Sdp8xxOptions(DeviceOptions):
+class Sdp8xxOptions(I2cOptions):
     """Where the sensor is and how it is read.
 
     Attributes:
@@ -24,7 +21,6 @@ class Sdp8xxOptions(DeviceOptions):
             between, every 0.5 ms.
     """
 
-    bus: str = Field(pattern=r"^(simulated|/dev/.+)$")
     address: Literal[0x21, 0x22, 0x23, 0x25, 0x26] = 0x25
     product: (
         Literal[
@@ -41,11 +37,6 @@ class Sdp8xxOptions(DeviceOptions):
         | None
     ) = None
     period_s: float = Field(default=0.04, ge=0.01, le=1.0)
-
-    @property
-    def is_simulated(self) -> bool:
-        """Whether the bus is a simulated one."""
-        return self.bus == "simulated"
 
 
 def _provides(_: Sdp8xxOptions) -> frozenset[str]:

@@ -13,7 +13,8 @@ import struct
 from collections.abc import Callable
 from enum import Enum, auto
 
-from linetender_drivers.pressure.sdp8xx_decode import PRODUCTS, TEMPERATURE_SCALE, crc8
+from linetender_drivers.crc_words import with_crcs
+from linetender_drivers.pressure.sdp8xx_decode import PRODUCTS, TEMPERATURE_SCALE
 from linetender_drivers.simulated.i2c_bus import NotAcknowledged
 
 CALIBRATION_PRESSURE_PA = 96_600.0
@@ -75,7 +76,7 @@ class Sdp8xxChip:
         self.temperature_c: Callable[[int], float] = lambda _: 25.0
         self.ambient_pressure_pa: Callable[[int], float] = lambda _: CALIBRATION_PRESSURE_PA
         number = numbers[product] << 8 | REVISION
-        self._identifier = _words(struct.pack(">IQ", number, serial_number))
+        self._identifier = with_crcs(struct.pack(">IQ", number, serial_number))
         self._scale = PRODUCTS[numbers[product]].scale
         self._mode = _Mode.IDLE
         self._ready_ns = 0
@@ -137,7 +138,7 @@ class Sdp8xxChip:
         seen_pa = self.pressure_pa(now_ns) * (
             self.ambient_pressure_pa(now_ns) / CALIBRATION_PRESSURE_PA
         )
-        return _words(
+        return with_crcs(
             struct.pack(
                 ">hhh",
                 _counts(seen_pa * self._scale),
@@ -150,9 +151,3 @@ class Sdp8xxChip:
 def _counts(value: float) -> int:
     """Round to a signed 16-bit number; the converter saturates."""
     return max(-32768, min(32767, round(value)))
-
-
-def _words(data: bytes) -> bytes:
-    """Put the CRC after each 16-bit word."""
-    words = (data[start : start + 2] for start in range(0, len(data), 2))
-    return b"".join(word + bytes([crc8(word)]) for word in words)
