@@ -30,8 +30,8 @@ class SilenceListener(Protocol):
     def heard(self) -> None:
         """Note a good reading."""
 
-    def missed(self) -> None:
-        """Note a bad or doubtful reading."""
+    def missed(self, signal: Signal, now_ns: int) -> None:
+        """Note a bad or doubtful reading of one of its signals."""
 
     def due_ns(self) -> int:
         """Return when the silence will have lasted too long."""
@@ -143,7 +143,8 @@ class Channel:
         """Let every level and silence look at a good value, then the alarms decide."""
         self.reason = self.doubt = None
         if now_ns - previous_good_ns > self.gap_ns:
-            self._restart_off_delays()
+            for alarm in self._unsure_alarms(now_ns):
+                alarm.restart_off_delay()
         for level in self.levels:
             level.see(value)
         for silence in self.silences:
@@ -167,9 +168,9 @@ class Channel:
 
     def lose(self, now_ns: int, reason: str) -> None:
         """Take a bad reading: what was unsettled stays so."""
-        self.value, self.reason, self.doubt = None, reason, None
         for level in self.levels:
             level.lose()
+        self.value, self.reason, self.doubt = None, reason, None
         self._miss(now_ns)
 
     def close_window(self, now_ns: int, value: float) -> bool:
@@ -196,9 +197,9 @@ class Channel:
             self._look_at_window(now_ns)
             self.window_sum, self.window_good, self.window_bad = 0.0, 0, 1
         for silence in self.silences:
-            silence.missed()
-        self._restart_off_delays()
-        for alarm in self.alarms:
+            silence.missed(self.signal, now_ns)
+        for alarm in self._unsure_alarms(now_ns):
+            alarm.restart_off_delay()
             alarm.judge(now_ns, good=False)
         self.requiet()
 
@@ -217,6 +218,15 @@ class Channel:
             changed = stuck.see_moved(now_ns, self.moved_ns, still_value) or changed
         return changed
 
-    def _restart_off_delays(self) -> None:
-        for alarm in self.alarms:
-            alarm.restart_off_delay()
+    def is_heard(self, now_ns: int) -> bool:
+        """Say whether its last reading was good, and no gap has followed."""
+        is_good = self.value is not None and self.doubt is None
+        return is_good and now_ns - self.last_good_ns <= self.gap_ns
+
+    def _unsure_alarms(self, now_ns: int) -> list[Alarm]:
+        """The alarms that a lost reading or a gap of this signal concerns."""
+        return [
+            alarm
+            for alarm in self.alarms
+            if not alarm.condition.is_sure_without(self.signal, now_ns)
+        ]

@@ -28,7 +28,7 @@ class Deadlines:
 
     def next_ns(self, now_ns: int) -> int:
         """Return the first instant, not before `now_ns`, at which something falls due."""
-        due_ns = self._telling.due_ns(now_ns, self._use.stage)
+        due_ns = self._telling.due_ns(self._use.stage)
         for alarm in self._alarms:
             alarm_due_ns = alarm.due_ns()
             if alarm_due_ns < due_ns:

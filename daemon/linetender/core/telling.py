@@ -39,6 +39,7 @@ class Telling:
         demand: The last one.
         pause_until_ns: LOOK alarms up to transition `pause_n` are silent until then.
         told: Ids of the rules whose contacts have been called and not yet released.
+        updated_ns: When the demand was computed last; what fell due since then is owed.
     """
 
     __slots__ = (
@@ -52,9 +53,10 @@ class Telling:
         "pause_n",
         "pause_until_ns",
         "told",
+        "updated_ns",
     )
 
-    INSTANTS = ("pause_until_ns",)
+    INSTANTS = ("pause_until_ns", "updated_ns")
     VALUES = ("pause_n", "told", "flood")
 
     def __init__(
@@ -75,28 +77,34 @@ class Telling:
         self.pause_n = 0
         self.told: list[str] = []
         self.flood = False
+        self.updated_ns = -NEVER_NS
 
     def pause(self, now_ns: int, duration_ns: int) -> None:
         """Silence the LOOK alarms that sound now, for a while."""
         self.pause_until_ns = now_ns + min(duration_ns, LONGEST_PAUSE_NS)
         self.pause_n = self._journal.n
 
-    def due_ns(self, now_ns: int, stage: Stage) -> int:
-        """Return the next instant after `now_ns` at which the demand changes by itself."""
-        reminds_ns = self._check_in.warns_from_ns()
-        if reminds_ns <= now_ns:
+    def due_ns(self, stage: Stage) -> int:
+        """Return the first instant after the last update at which the demand changes by itself."""
+        since_ns = self.updated_ns
+        candidates = [
+            self._hands.due_ns(since_ns),
+            self.pause_until_ns,
+            self._check_in.warns_from_ns(),
+        ]
+        if self.demand.sound is Sound.TICKS:
             # A good pulse ends the reminder without an event of its own: look each second.
-            reminds_ns = (now_ns // SECOND_NS + 1) * SECOND_NS
-        candidates = [self._hands.due_ns(now_ns), self.pause_until_ns, reminds_ns]
+            candidates.append((since_ns // SECOND_NS + 1) * SECOND_NS)
         for alarm in self._alarms:
             if alarm.sounds:
                 candidates.append(alarm.since_ns + FAR_AFTER_NS)
                 if alarm.plan.id not in self.told:
                     candidates.append(self._call_due_ns(alarm, stage))
-        return min((due for due in candidates if due > now_ns), default=NEVER_NS)
+        return min((due_ns for due_ns in candidates if due_ns > since_ns), default=NEVER_NS)
 
     def update(self, now_ns: int, stage: Stage) -> None:
         """Compute the demand; note it if it changed."""
+        self.updated_ns = now_ns
         self._note_flood(now_ns)
         sounding = [alarm for alarm in self._alarms if self._sounds_now(alarm, now_ns)]
         leading = max(sounding, key=_weight, default=None)

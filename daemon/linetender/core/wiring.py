@@ -119,6 +119,7 @@ class Wiring:
         self.leaves.append((leaf, alarm))
         match leaf:
             case LevelCondition():
+                leaf.source = self.channels[leaf.signal]
                 self.channels[leaf.signal].levels.append(leaf)
                 self.channels[leaf.signal].attach(alarm)
             case WindowedCondition():

@@ -4,6 +4,7 @@ from linetender.core.check_in import CheckIn
 from linetender.core.conditions.condition import Condition, Verdict
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import CheckInMissed
+from linetender.core.signals import Signal
 
 
 class CheckInMissedCondition(Condition):
@@ -21,7 +22,7 @@ class CheckInMissedCondition(Condition):
         """Note a sign of life."""
         self.verdict = Verdict.ABSENT
 
-    def missed(self) -> None:
+    def missed(self, signal: Signal, now_ns: int) -> None:
         """A bad pulse reading says nothing either way."""
 
     def settle(self) -> bool:

@@ -4,6 +4,7 @@ from enum import IntEnum
 from typing import ClassVar
 
 from linetender.core.instants import NEVER_NS
+from linetender.core.signals import Signal
 
 
 class Verdict(IntEnum):
@@ -57,6 +58,10 @@ class Condition:
 
     def lose_history(self) -> None:
         """Forget open windows: the station was blind for a while."""
+
+    def is_sure_without(self, signal: Signal, now_ns: int) -> bool:
+        """Say whether a good reading of another signal keeps it absent while this one is lost."""
+        return False
 
     def evidence(self) -> float | None:
         """Return the value that decided, in the signal's unit, or None."""

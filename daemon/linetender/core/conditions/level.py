@@ -6,6 +6,7 @@ reading by all its rules at once.
 """
 
 from abc import ABC, abstractmethod
+from typing import Protocol
 
 from linetender.core.conditions.condition import Condition, Verdict
 from linetender.core.signals import Signal, rounded
@@ -14,21 +15,29 @@ INFINITY = float("inf")
 NOWHERE = (INFINITY, -INFINITY)
 
 
+class ValueSource(Protocol):
+    """Who knows the last value of a signal, judged or passed by the guard."""
+
+    value: float | None
+
+
 class LevelCondition(Condition, ABC):
     """A comparison of the value with a limit.
 
     Attributes:
         signal: The quantity it judges.
+        source: Whose value it judges, once it is wired.
         quiet: Lowest and highest value for which the verdict stays as it is.
     """
 
-    __slots__ = ("_last", "_present", "quiet", "signal")
+    __slots__ = ("_last", "_present", "quiet", "signal", "source")
 
     VALUES = (*Condition.VALUES, "_present", "_last", "quiet")
 
     def __init__(self, signal: Signal) -> None:
         super().__init__()
         self.signal = signal
+        self.source: ValueSource | None = None
         self.quiet = NOWHERE
         self._present = False
         self._last: float | None = None
@@ -49,12 +58,18 @@ class LevelCondition(Condition, ABC):
 
     def lose(self) -> None:
         """Note a bad reading: the verdict is unknown until the next good one."""
+        self._last = self._latest()
         self.verdict = Verdict.UNKNOWN
         self.quiet = NOWHERE
 
     def evidence(self) -> float | None:
-        """Return the last value judged, rounded to the signal's resolution."""
-        return rounded(self.signal, self._last)
+        """Return the last value, rounded to the signal's resolution."""
+        return rounded(self.signal, self._latest())
+
+    def _latest(self) -> float | None:
+        """The last value, also where the guard passed it; else the last before it was lost."""
+        value = None if self.source is None else self.source.value
+        return self._last if value is None else value
 
     @abstractmethod
     def _begins(self, value: float) -> bool:

@@ -5,6 +5,7 @@ from linetender.core.conditions.condition import Condition, Verdict
 from linetender.core.conditions.recent import Recent
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import Stale
+from linetender.core.signals import Signal
 
 
 class StaleCondition(Condition):
@@ -49,10 +50,16 @@ class StaleCondition(Condition):
         self._dismissed = False
         self.verdict = Verdict.ABSENT
 
-    def missed(self) -> None:
-        """Note a bad reading: the silence goes on, and nothing is absent for sure."""
-        if self.verdict is Verdict.ABSENT:
+    def missed(self, signal: Signal, now_ns: int) -> None:
+        """Note a bad reading: unless another signal is heard, nothing is absent for sure."""
+        if self.verdict is Verdict.ABSENT and not self.is_sure_without(signal, now_ns):
             self.verdict = Verdict.UNKNOWN
+
+    def is_sure_without(self, signal: Signal, now_ns: int) -> bool:
+        """Say whether another of its channels is being heard."""
+        return any(
+            channel.is_heard(now_ns) for channel in self.channels if channel.signal is not signal
+        )
 
     def due_ns(self) -> int:
         """Return when the silence will have lasted too long."""
@@ -67,6 +74,8 @@ class StaleCondition(Condition):
             self.why = self.channels[0].reason or "silent"
         else:
             self._dismissed = True
+            # Not absent: the next good reading must be looked at, it begins a new silence.
+            self.verdict = Verdict.UNKNOWN
 
     def _silent_since_ns(self) -> int:
         return max(self._began_ns, *(channel.last_good_ns for channel in self.channels))
