@@ -4,8 +4,9 @@ from statistics import median
 
 from linetender.core.conditions.baselines import Baselines
 from linetender.core.events import BaselineSet
+from linetender.core.instants import NEVER_NS
 from linetender.core.journal import Journal
-from linetender.core.signals import Signal, rounded
+from linetender.core.signals import SIGNAL_FACTS, Signal, rounded
 
 BASELINE_MEANS = 30
 """A baseline is the median of this many 1 s means of good readings."""
@@ -21,10 +22,21 @@ class WearerBaseline:
         gathers: Whether it gathers now.
         source: What the baseline will be marked with.
         refused: Whether the last full set was too low to be a baseline.
+        closed_ns: When a window was closed last: a gap starts the gathering again.
     """
 
-    __slots__ = ("_baselines", "_journal", "gathers", "means", "refused", "signal", "source")
+    __slots__ = (
+        "_baselines",
+        "_journal",
+        "closed_ns",
+        "gathers",
+        "means",
+        "refused",
+        "signal",
+        "source",
+    )
 
+    INSTANTS = ("closed_ns",)
     VALUES = ("gathers", "source", "refused")
     LISTS = ("means",)
 
@@ -33,6 +45,7 @@ class WearerBaseline:
         self.means: list[float] = []
         self.gathers = False
         self.refused = False
+        self.closed_ns = -NEVER_NS
         self.source = ""
         self._baselines = baselines
         self._journal = journal
@@ -50,14 +63,17 @@ class WearerBaseline:
             self.means = []
 
     def see_mean(self, now_ns: int, mean: float | None) -> bool:
-        """Take the mean of a closed 1 s window; a bad one starts the gathering again.
+        """Take the mean of a closed 1 s window; a bad one or a gap starts the gathering again.
 
         Returns:
             Whether a baseline was set or refused.
         """
+        gap_ns = SIGNAL_FACTS[self.signal].gap_ns
+        is_gap = -NEVER_NS < self.closed_ns < now_ns - gap_ns
+        self.closed_ns = now_ns
         if not self.gathers:
             return False
-        self.means = [] if mean is None else [*self.means, mean]
+        self.means = [] if mean is None or is_gap else [*self.means, mean]
         if len(self.means) < BASELINE_MEANS:
             return False
         self._set(now_ns, median(self.means))
