@@ -27,7 +27,12 @@ from linetender.runtime.inbox import Inbox
 from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
 from linetender.runtime.self_checks import Checked, SelfChecks
-from linetender.runtime.supervisor import CLOSE_WITHIN_S, Supervisor
+from linetender.runtime.supervisor import (
+    CLOSE_WITHIN_S,
+    OPEN_BY_RADIO_WITHIN_S,
+    OPEN_WITHIN_S,
+    Supervisor,
+)
 from linetender.runtime.telling import Teller
 from linetender.settings.station import Device, Station
 from linetender_drivers.contracts import InputDevice, Machine, Sensor
@@ -35,9 +40,6 @@ from linetender_drivers.errors import DeviceTimeout, DriverError, FailureReason
 from linetender_drivers.registry import Kind
 
 _LOG = logging.getLogger(__name__)
-
-FIRST_OPEN_WITHIN_S = 5.0
-"""A device that takes longer at the start counts as absent (chosen: the bus gives up sooner)."""
 
 TURN_NS = 1_000_000_000
 """The core's loop turns at least this often, though nothing arrives."""
@@ -187,7 +189,7 @@ class LiveStation:
             # Nobody waits for a radio: its supervisor opens it while the air is watched.
             return False
         try:
-            async with asyncio.timeout(FIRST_OPEN_WITHIN_S):
+            async with asyncio.timeout(OPEN_WITHIN_S):
                 await made.open()
         except DriverError as error:
             failure = error
@@ -209,9 +211,12 @@ class LiveStation:
             output = Output(device, made, self._inbox, around.clock, self._progress, demand)
             self._outputs.append(output)
             return output.keep()
-        # A radio that hangs is an alarm of its own, and no reason to start the daemon anew.
-        progress = Progress() if _is_by_radio(device) else self._progress
-        supervisor = Supervisor(device, self._inbox, around.clock, progress)
+        if _is_by_radio(device):
+            # A radio that hangs is an alarm of its own, and no reason to start the daemon anew.
+            progress, within_s = Progress(), OPEN_BY_RADIO_WITHIN_S
+        else:
+            progress, within_s = self._progress, OPEN_WITHIN_S
+        supervisor = Supervisor(device, self._inbox, around.clock, progress, open_within_s=within_s)
         if device.spec.kind is Kind.INPUT:
             switch: InputDevice = made
             return supervisor.keep_input(switch, is_open=is_open)

@@ -81,13 +81,14 @@ class Output:
         self._progress = progress
         now_ns = clock.now_ns()
         self._schedule = schedule_for(device.output or "", progress, now_ns, demand.burst)
-        # After a restart an alarm may sound from the first instant.
-        self._schedule.demand(demand, now_ns)
         self._changed = asyncio.Event()
         self._wanted = False
         self._level = False
         self._is_open = True
         self._backoff_s = FIRST_BACKOFF_S
+        # After a restart an alarm sounds from here on, though a sensor may take its time.
+        self._schedule.demand(demand, now_ns)
+        self._drive(now_ns)
 
     def demand(self, demand: Demand) -> None:
         """Take a demand and drive the pin at once, without waiting for the task."""
