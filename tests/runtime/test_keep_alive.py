@@ -1,0 +1,75 @@
+"""The sign of life changes only while everything moves; and what counts as moving."""
+
+import asyncio
+
+import pytest
+
+from linetender.core.events import Demand, Sound
+from linetender.runtime.inbox import Inbox
+from linetender.runtime.keep_alive import KeepAliveSchedule
+from linetender.runtime.outputs import Output, schedule_for
+from linetender.runtime.progress import MARGIN_NS, Progress
+from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+from runtime.fake_devices import ScriptedOutput, demo_device
+
+S = 1_000_000_000
+
+
+def test_a_promise_is_broken_only_past_its_margin() -> None:
+    progress = Progress()
+    progress.promise("core", 1 * S)
+    progress.promise("air", 5 * S)
+    assert progress.stalled(1 * S + MARGIN_NS) == ()
+    assert progress.stalled(1 * S + MARGIN_NS + 1) == ("core",)
+    assert progress.stalled(60 * S) == ("core", "air")
+    progress.promise("core", 60 * S)
+    assert progress.stalled(60 * S) == ("air",)
+
+
+@pytest.mark.parametrize("role", ["lamp_green", "keep_alive"])
+def test_green_lamp_and_keep_alive_are_signs_of_life(role: str) -> None:
+    assert isinstance(schedule_for(role, Progress(), 0), KeepAliveSchedule)
+
+
+def test_it_is_a_square_wave_of_1_hz_whatever_is_demanded() -> None:
+    schedule = KeepAliveSchedule(Progress(), 0)
+    schedule.demand(Demand(Sound.HIGH, burst=1), 0)
+    edges = []
+    for _ in range(6):
+        edge = schedule.next_edge()
+        assert schedule.take(edge.due_ns - 1) is not edge.on  # not due yet
+        assert schedule.take(edge.due_ns) is edge.on
+        edges.append((edge.due_ns / S, edge.on))
+    assert edges == [
+        (0.5, True),
+        (1.0, False),
+        (1.5, True),
+        (2.0, False),
+        (2.5, True),
+        (3.0, False),
+    ]
+
+
+@pytest.mark.parametrize(("stalls_at_s", "level"), [(4.2, False), (4.7, True)])
+def test_when_a_part_stalls_it_stays_as_it_is_until_the_part_moves_again(
+    stalls_at_s: float, level: bool
+) -> None:
+    async def act() -> list[tuple[float, bool]]:
+        clock = VirtualClock()
+        progress = Progress()
+        progress.promise("core", round(stalls_at_s * S) - MARGIN_NS)
+        pin = ScriptedOutput(clock)
+        output = Output(demo_device("lamp_green"), pin, Inbox(clock), clock, progress, Demand())
+        task = asyncio.create_task(output.keep())
+        await clock.sleep(10.1)
+        progress.promise("core", 20 * S)
+        await clock.sleep(1)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+        return pin.written
+
+    written = run_virtual(act())
+    before = [edge for edge in written if edge[0] < 10]
+    after = [edge for edge in written if edge[0] > 10]
+    assert before[-1] == (4.5 if level else 4.0, level)
+    assert after == [(10.5, not level), (11.0, level)]
