@@ -38,6 +38,7 @@ TABLE = {
     "hood_co2_high": ("above", H, 0, 30, False),
     "help": ("held", H, 0, 0, True),
     "button_wire_broken": ("contact", M, 0, 5, False),
+    "not_checked": ("fact", M, 0, 0, False),
     "check_in_missed": ("check_in_missed", M, 0, 0, False),
     "check_in_missed_late": ("check_in_missed", H, 0, 0, True),
     "far_end_unconfirmed": ("fact_stale", M, 0, 10, False),
@@ -86,6 +87,11 @@ def test_limits_and_deadbands() -> None:
         "oximeter_battery_low": (20.0, 5.0),
         "supply_low": (4.75, 0.1),
     }
+
+
+def test_a_pulse_of_40_or_150_is_out_of_range() -> None:
+    rule = RULES["pulse_out_of_range"]
+    assert (rule.outside, rule.deadband) == ((40.0, 150.0), 5.0)
 
 
 def test_killers_and_loss_of_air() -> None:

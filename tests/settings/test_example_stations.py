@@ -69,6 +69,7 @@ def test_the_smallest_set_up_has_only_rules_for_its_parts() -> None:
         "blind",
         "help",
         "button_wire_broken",
+        "not_checked",
         "storage_failed",
         "clock_unsynchronised",
     ]

@@ -9,7 +9,12 @@ BASE = {"priority": "medium", "stages": ["worn", "pre_use"], "say": "Look.", "re
 BELOW = {"signal": "spo2_percent", "below": 90.0}
 ABOVE = {"signal": "intake_co_ppm", "above": 10.0}
 JUMP = {"above": 112.0, "from_below": 104.0, "until": 108.0, "within_s": 5.0}
-FAR = {"fact": "f", "subject": "each_far_end", "after_s": 15.0, "wearer_after_s": 6.0}
+FAR = {
+    "fact": "far_end_confirmed",
+    "subject": "each_far_end",
+    "after_s": 15.0,
+    "wearer_after_s": 6.0,
+}
 
 # base, tighter or equal change, looser change
 CASES = [

@@ -199,10 +199,10 @@ def _fact_stale(entry: ConditionFields, box: FarEndTable | None) -> Condition | 
         return None
     after_s = stale.after_s
     if box is None:
-        return FactStale(stale.fact, stale.subject, from_seconds(after_s))
+        return FactStale(stale.fact.value, stale.subject, from_seconds(after_s))
     if box.role == "wearer" and stale.wearer_after_s is not None:
         after_s = stale.wearer_after_s
-    return FactStale(stale.fact, box.name, from_seconds(after_s))
+    return FactStale(stale.fact.value, box.name, from_seconds(after_s))
 
 
 def _of_station(entry: ConditionFields, fitted: Fitted) -> Condition | None:
@@ -213,7 +213,7 @@ def _of_station(entry: ConditionFields, fitted: Fitted) -> Condition | None:
         is_fitted = entry.held.contact in fitted.contacts
         return Held(entry.held.contact, from_seconds(entry.held.after_s)) if is_fitted else None
     if entry.fact is not None:
-        return OnFact(entry.fact, entry.subject or "")
+        return OnFact(entry.fact.value, entry.subject or "")
     if entry.check_in_missed is not None and fitted.station.check_in is not None:
         return CheckInMissed(from_seconds(entry.check_in_missed.after_s))
     return None

@@ -8,8 +8,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from linetender.core.fact_names import FactName
 from linetender.core.plan import Arrangement
 from linetender.settings.strict_model import (
+    AnyFact,
     AnyPriority,
     AnyStage,
     Reason,
@@ -43,6 +45,9 @@ CONDITION_KEYS = (
 
 EACH_FAR_END = "each_far_end"
 """As subject of `fact_stale`: one rule per second box that the station file names."""
+
+FACTS = ", ".join(FactName)
+"""Their names in words."""
 
 Limit = Annotated[float, Field(ge=-1e6, le=1e6)]
 Distance = Annotated[float, Field(ge=0, le=1e6)]
@@ -92,7 +97,7 @@ class HeldFor(StrictModel):
 class FactStaleFor(StrictModel):
     """`fact_stale`: a confirmation that does not come."""
 
-    fact: Word = Field(description="name of the fact")
+    fact: AnyFact = Field(description=f"name of the fact: {FACTS}")
     subject: Word = Field(description=f'which box or device, or "{EACH_FAR_END}"')
     after_s: Seconds = Field(gt=0, description="seconds, above 0")
     wearer_after_s: Seconds | None = Field(
@@ -159,7 +164,7 @@ class ConditionFields(StrictModel):
         None, description='with contact: "open", "closed" or "broken"'
     )
     held: HeldFor | None = Field(None, description='{ contact = "answer", after_s = … }')
-    fact: Word | None = Field(None, description="name of a fact")
+    fact: AnyFact | None = Field(None, description=f"name of a fact: {FACTS}")
     subject: Word | None = Field(None, description="with fact: which device, box or disk")
     fact_stale: FactStaleFor | None = Field(
         None, description="{ fact = …, subject = …, after_s = … }"

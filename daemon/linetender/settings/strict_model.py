@@ -5,6 +5,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from linetender.core.fact_names import FactName
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
 
@@ -49,5 +50,6 @@ AnySignal = Annotated[Signal, Field(strict=False)]
 RuleSignal = AnySignal | Annotated[AirPressure, Field(strict=False)]
 """What a rule may name as its signal."""
 
+AnyFact = Annotated[FactName, Field(strict=False)]
 AnyStage = Annotated[Stage, Field(strict=False)]
 AnyPriority = Annotated[Priority, Field(strict=False)]
