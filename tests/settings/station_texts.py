@@ -11,7 +11,7 @@ schema = 1
 [station]
 id = "shed"
 arrangement = "wearer_side"
-exit_time_s = 25
+exit_time_s = 7
 """
 
 ELEMENT = """\
@@ -41,7 +41,17 @@ contact = "answer"
 options = { chip = "simulated", no_gpio = 17, nc_gpio = 27 }
 """
 
-WHOLE = STATION + ELEMENT + AIR + ANSWER
+SIREN = """\
+[devices.siren]
+driver = "gpio_buzzer"
+output = "buzzer"
+options = { chip = "simulated", gpio = 22 }
+"""
+
+HANDS = ANSWER + SIREN
+"""What every station needs beside its sensors."""
+
+WHOLE = STATION + ELEMENT + AIR + HANDS
 """A small station that is fit to run."""
 
 

@@ -6,18 +6,28 @@ import pytest
 
 from linetender.settings.load import load_station
 from linetender.settings.problems import StationFileError
-from settings.station_texts import AIR, ANSWER, ELEMENT, OXIMETER, STATION, WHOLE, load, refusal
+from settings.station_texts import (
+    AIR,
+    ANSWER,
+    ELEMENT,
+    HANDS,
+    OXIMETER,
+    STATION,
+    WHOLE,
+    load,
+    refusal,
+)
 
 FITTED = '[element]\nkind = "fitted"\nk = 20\nn = 0.55\n'
 
 CASES = {
     # what is written: (line, key, value, part of what was expected, part of the remedy)
     "unknown key": (
-        WHOLE.replace("exit_time_s = 25", "exit_tme_s = 25"),
-        (5, "station.exit_tme_s", "25", "no such key", 'did you mean "exit_time_s"?'),
+        WHOLE.replace("exit_time_s = 7", "exit_tme_s = 7"),
+        (5, "station.exit_tme_s", "7", "no such key", 'did you mean "exit_time_s"?'),
     ),
     "key with a line end": (
-        WHOLE.replace("exit_time_s = 25", '"exit\\ntime" = "caf\u00e9\\n"'),
+        WHOLE.replace("exit_time_s = 7", '"exit\\ntime" = "caf\u00e9\\n"'),
         (
             5,
             'station."exit\\ntime"',
@@ -28,10 +38,10 @@ CASES = {
     ),
     "unknown table": (
         WHOLE + "[brocker]\nhost = 'x'\n",
-        (17, "brocker", "", "no such key", 'did you mean "broker"?'),
+        (21, "brocker", "", "no such key", 'did you mean "broker"?'),
     ),
     "out of range": (
-        WHOLE.replace("exit_time_s = 25", "exit_time_s = 900"),
+        WHOLE.replace("exit_time_s = 7", "exit_time_s = 900"),
         (5, "station.exit_time_s", "900", "from 1 to 300", "change it"),
     ),
     "nan": (
@@ -124,35 +134,35 @@ CASES = {
     ),
     "rule that is not there": (
         WHOLE + "[rules.change.air_lst]\non_delay_s = 1\n",
-        (17, "rules.change.air_lst", "", "has no rule of this name", 'did you mean "air_lost"?'),
+        (21, "rules.change.air_lst", "", "has no rule of this name", 'did you mean "air_lost"?'),
     ),
     "change of another condition": (
         WHOLE + "[rules.change.air_lost]\nabove = 90\n",
-        (18, "rules.change.air_lost.above", "90", "which is below", "rule file of your own"),
+        (22, "rules.change.air_lost.above", "90", "which is below", "rule file of your own"),
     ),
     "looser without a reason": (
         WHOLE + "[rules.change.air_lost]\nbelow = 50\n",
-        (18, "rules.change.air_lost.below", "50", "looser than the base rule", "add reason"),
+        (22, "rules.change.air_lost.below", "50", "looser than the base rule", "add reason"),
     ),
     "change that cannot clear": (
         WHOLE + OXIMETER + "[rules.change.spo2_low]\nbelow = 99\n",
-        (22, "rules.change.spo2_low.below", "99", "would clear at 101 %", "lower the limit"),
+        (26, "rules.change.spo2_low.below", "99", "would clear at 101 %", "lower the limit"),
     ),
     "killer answered for too long": (
         WHOLE + "[rules.change.air_lost]\nrealarm_s = 60\nreason = 'quiet please'\n",
-        (18, "rules.change.air_lost.realarm_s", "60", "at most 15 s", "shorten it"),
+        (22, "rules.change.air_lost.realarm_s", "60", "at most 15 s", "shorten it"),
     ),
     "suppressed killer": (
         WHOLE + "[rules.change.air_lost]\nsuppressed_by = ['blind']\nreason = 'quiet'\n",
-        (18, "rules.change.air_lost.suppressed_by", "['blind']", "nothing may suppress", "remove"),
+        (22, "rules.change.air_lost.suppressed_by", "['blind']", "nothing may suppress", "remove"),
     ),
     "call to nobody": (
         WHOLE + "[rules.change.air_lost]\ncalls = ['bob']\n",
-        (18, "rules.change.air_lost.calls", "['bob']", "no [[contacts]]", "add it there"),
+        (22, "rules.change.air_lost.calls", "['bob']", "no [[contacts]]", "add it there"),
     ),
     "rule set of another name": (
         WHOLE + "[rules]\nbase = 'strict'\n",
-        (18, "rules.base", '"strict"', '"default" or the path', "change it"),
+        (22, "rules.base", '"strict"', '"default" or the path', "change it"),
     ),
     "bore": (
         STATION
@@ -162,59 +172,82 @@ CASES = {
     ),
     "two boxes of one name": (
         WHOLE + 2 * '[[far_end]]\nname = "bench"\nrole = "wearer"\n',
-        (21, "far_end[1].name", '"bench"', "a name of its own", "rename"),
+        (25, "far_end[1].name", '"bench"', "a name of its own", "rename"),
     ),
     "role of a box": (
         WHOLE + '[[far_end]]\nname = "bench"\nrole = "warer"\n',
-        (19, "far_end[0].role", '"warer"', '"wearer" or "attendant"', 'did you mean "wearer"?'),
+        (23, "far_end[0].role", '"warer"', '"wearer" or "attendant"', 'did you mean "wearer"?'),
+    ),
+    "exception that is never granted": (
+        WHOLE + '[[exceptions]]\nfinding = "two_sources"\nreason = "why not"\n',
+        (
+            22,
+            "exceptions[0].finding",
+            '"two_sources"',
+            "nobody could say which",
+            "change or remove",
+        ),
+    ),
+    "fact that nobody reports": (
+        WHOLE + '[rules.change.storage_failed]\nfact = "storage_faild"\nreason = "a test"\n',
+        (
+            22,
+            "rules.change.storage_failed.fact",
+            '"storage_faild"',
+            "name of a fact: device_failed, ",
+            'did you mean "storage_failed"?',
+        ),
     ),
     "exception of an unknown name": (
-        WHOLE + '[[exceptions]]\nfinding = "two_sources"\nreason = "why not"\n',
-        (18, "exceptions[0].finding", '"two_sources"', "can be granted", "change or remove"),
+        WHOLE + '[[exceptions]]\nfinding = "two_soures"\nreason = "why not"\n',
+        (22, "exceptions[0].finding", '"two_soures"', "can be granted", "change or remove"),
     ),
 }
 
 UNSAFE = {
     "two sources of one signal": (
         WHOLE + AIR.replace("devices.air", "devices.spare").replace("0x25", "0x26"),
-        ("two_sources", 19, "devices.spare.signals[0]", "one source for each signal"),
+        ("two_sources", 23, "devices.spare.signals[0]", "one source for each signal"),
     ),
     "one role twice": (
         WHOLE + ANSWER.replace("devices.answer", "devices.b").replace("17", "5").replace("27", "6"),
-        ("role_twice", 19, "devices.b.contact", '"answer" is it already'),
+        ("role_twice", 23, "devices.b.contact", '"answer" is it already'),
     ),
     "one pin twice": (
-        WHOLE + '[devices.siren]\ndriver = "gpio_buzzer"\noutput = "buzzer"\n'
+        WHOLE + '[devices.lamp]\ndriver = "gpio_lamp"\noutput = "lamp_red"\n'
         'options = { chip = "simulated", gpio = 27 }\n',
-        ("line_twice", 20, "devices.siren.options.gpio", "GPIO 27 of the chip simulated is taken"),
+        ("line_twice", 24, "devices.lamp.options.gpio", "GPIO 27 of the chip simulated is taken"),
     ),
     "one address twice": (
         WHOLE + AIR.replace("devices.air", "devices.filter").replace("hood_", "filter_"),
-        ("line_twice", 20, "devices.filter.options.address", "address 0x25 of the bus simulated"),
+        ("line_twice", 24, "devices.filter.options.address", "address 0x25 of the bus simulated"),
     ),
     "no normal": (
         WHOLE.replace("normal_pa = 60\n", ""),
         ("no_normal", 6, "element.normal_pa", "line's own normal"),
     ),
     "no element": (
-        STATION + AIR + ANSWER,
+        STATION + AIR + HANDS,
         ("no_normal", None, "element", "[element] is missing"),
     ),
     "calibrated, with neither normal nor required airflow": (
-        STATION + FITTED + AIR,
+        STATION + FITTED + AIR + HANDS,
         ("no_normal", 6, "element.normal_pa", "normal_pa is missing"),
     ),
     "an orifice whose pressure nothing gives": (
-        STATION + '[element]\nkind = "orifice"\nnormal_pa = 60\nbore_mm = 50\npipe_mm = 90\n' + AIR,
+        STATION
+        + '[element]\nkind = "orifice"\nnormal_pa = 60\nbore_mm = 50\npipe_mm = 90\n'
+        + AIR
+        + HANDS,
         ("no_element_pressure", 7, "element.kind", "no device gives the pressure across it"),
     ),
     "an oximeter alone": (
-        STATION + OXIMETER,
+        STATION + OXIMETER + HANDS,
         ("no_loss_of_air_rule", None, "rules", "air is NOT watched"),
     ),
     "no rule for blindness": (
-        WHOLE + '[rules.change.blind]\nstages = ["service"]\nloss_of_air = false\nreason = "bad"\n',
-        ("no_blind_rule", 17, "rules", "gone silent"),
+        WHOLE + '[rules.change.blind]\nloss_of_air = false\nreason = "bad"\n',
+        ("no_blind_rule", 21, "rules", "gone silent"),
     ),
 }
 
@@ -240,7 +273,7 @@ def test_each_unsafe_station_is_refused_by_name(name: str, tmp_path) -> None:
 
 def test_an_exception_with_a_reason_lets_an_oximeter_watch_alone(tmp_path) -> None:
     granted = '[[exceptions]]\nfinding = "no_loss_of_air_rule"\nreason = "trying the clip"\n'
-    station = load(tmp_path, STATION + OXIMETER + granted)
+    station = load(tmp_path, STATION + OXIMETER + HANDS + granted)
     assert [finding.name for finding in station.findings] == ["no_loss_of_air_rule"]
     assert station.plan.exceptions == ("no_loss_of_air_rule: trying the clip",)
     assert station.plan.air is None
@@ -253,15 +286,15 @@ def test_rules_that_suppress_each_other_are_refused(tmp_path) -> None:
     )
     problems = refusal(tmp_path, WHOLE + changes)
     assert [(each.name, each.line) for each in problems] == [
-        ("circular_suppression", 18),
-        ("circular_suppression", 21),
+        ("circular_suppression", 22),
+        ("circular_suppression", 25),
     ]
 
 
 def test_all_mistakes_are_told_at_once_in_the_order_of_the_file(tmp_path) -> None:
     text = WHOLE.replace("sdp8xx", "sdp9xx").replace("no_gpio = 17", "no_gpio = -1")
     problems = refusal(tmp_path, text + "[rules.change.x]\n")
-    assert [problem.line for problem in problems] == [10, 16, 17]
+    assert [problem.line for problem in problems] == [10, 16, 21]
 
 
 def test_a_message_reads_as_one_line(tmp_path) -> None:

@@ -17,11 +17,11 @@ from linetender.core.plan import (
 )
 from linetender.core.signals import Signal
 from linetender.core.stages import Stage
-from settings.station_texts import AIR, ANSWER, ELEMENT, OXIMETER, STATION, WHOLE, load
+from settings.station_texts import AIR, ANSWER, ELEMENT, HANDS, OXIMETER, STATION, WHOLE, load
 
 FITTED = '[element]\nkind = "fitted"\nk = 20\nn = 0.5\nstandard_uncertainty_percent = 5\n'
 REQUIRED = STATION + "required_airflow_l_min = 180\n"
-DUCT = AIR.replace("hood_", "duct_")
+DUCT = AIR.replace("hood_", "duct_") + HANDS
 
 
 def _rule(plan: Plan, rule_id: str) -> RulePlan:
@@ -114,7 +114,7 @@ def test_hood_pressure_is_limited_in_pascals_of_the_taught_normal(tmp_path) -> N
 
 def test_a_thermal_sensor_is_corrected_for_altitude_once_it_is_given(tmp_path) -> None:
     # ISO 2533: 84 560 Pa at a geometric altitude of 1500 m; calibrated at 96 600 Pa.
-    high = WHOLE.replace("exit_time_s = 25", "altitude_m = 1500")
+    high = WHOLE.replace("exit_time_s = 7", "exit_time_s = 7\naltitude_m = 1500")
     plan = load(tmp_path, high).plan
     assert plan.air is not None
     assert plan.air.pressure_factor == pytest.approx(96_600 / 84_560, rel=1e-4)
@@ -127,7 +127,7 @@ def test_k_is_carried_to_the_air_of_the_station(tmp_path) -> None:
     # Room air (20 °C, 50 %: vapour 1170 Pa of 2339 saturated) at 84 560 Pa as an ideal moist
     # gas; for n = 0.5 the flow goes with the root of the density ratio.
     here_kg_m3 = (84_560 - 0.378 * 1_170) / (287.05 * 293.15)
-    high = REQUIRED.replace("exit_time_s = 25", "altitude_m = 1500")
+    high = REQUIRED.replace("exit_time_s = 7", "exit_time_s = 7\naltitude_m = 1500")
     plan = load(tmp_path, high + FITTED + "normal_pa = 300\n" + DUCT).plan
     assert plan.air is not None
     assert plan.air.k_l_min == pytest.approx(20 * (1.2 / here_kg_m3) ** 0.5, rel=5e-4)
@@ -138,7 +138,7 @@ def test_stale_keeps_the_signals_that_are_fitted(tmp_path) -> None:
         (AIR, (Signal.HOOD_PRESSURE_PA,)),
         (AIR + OXIMETER, (Signal.HOOD_PRESSURE_PA, Signal.SPO2_PERCENT)),
     ):
-        plan = load(tmp_path, STATION + ELEMENT + devices).plan
+        plan = load(tmp_path, STATION + ELEMENT + devices + HANDS).plan
         assert _rule(plan, "blind").condition == Stale(signals, 10 * SECOND_NS)
 
 
@@ -162,29 +162,35 @@ def test_check_in_rules_exist_only_with_check_in(tmp_path) -> None:
     assert _has(plan, "check_in_missed_late")
 
 
-def test_rules_that_are_not_there_suppress_nothing(tmp_path) -> None:
+def test_rules_that_are_not_there_suppress_nothing_and_none_follows_them(tmp_path) -> None:
     own = (
         "schema = 1\n"
         '[rule.low]\nsignal = "air_percent_of_baseline"\nbelow = 65\npriority = "high"\n'
-        'loss_of_air = true\nstages = ["worn", "idle"]\nsay = "Leave."\nreason = "a test"\n'
-        'suppressed_by = ["fast"]\n'
+        'killer = true\nloss_of_air = true\nstages = ["worn", "idle"]\nsay = "Leave."\n'
+        'reason = "a test"\n'
         '[rule.fast]\nsignal = "fan_speed_rpm"\nabove = 9000\npriority = "low"\n'
         'stages = ["worn"]\nsay = "Look."\nreason = "a test"\n'
+        '[rule.slow]\nsignal = "air_percent_of_baseline"\nbelow = 80\npriority = "low"\n'
+        'stages = ["worn"]\nsay = "Look."\nreason = "a test"\n'
+        'suppressed_by = ["fast", "low"]\n'
+        '[rule.lost]\nsignal = "hood_pressure_pa"\nstale = { after_s = 9, followed = "fast" }\n'
+        'priority = "low"\nstages = ["worn"]\nsay = "Look."\nreason = "a test"\n'
         '[rule.blind]\nsignals = ["hood_pressure_pa"]\nstale = { after_s = 9 }\n'
-        'priority = "high"\nloss_of_air = true\nstages = ["worn"]\nsay = "Leave."\n'
+        'priority = "high"\nkiller = true\nloss_of_air = true\nstages = ["worn"]\nsay = "Leave."\n'
         'reason = "a test"\n'
-        '[rule.both]\nall_of = [{ signal = "spo2_percent", below = 90 }, '
+        '[rule.both]\nall_of = [{ signal = "spo2_percent", below = 90, deadband = 2 }, '
         '{ contact = "answer", when = "open" }]\npriority = "low"\nstages = ["worn"]\n'
         'say = "Look."\nreason = "a test"\n'
-        '[rule.either]\nany_of = [{ signal = "spo2_percent", below = 90 }, '
+        '[rule.either]\nany_of = [{ signal = "spo2_percent", below = 90, deadband = 2 }, '
         '{ signal = "air_pressure_pa", above = 90, deadband = 1 }]\npriority = "low"\n'
         'stages = ["worn"]\nsay = "Look."\nreason = "a test"\n'
     )
     (tmp_path / "own.toml").write_text(own)
     plan = load(tmp_path, WHOLE + '[rules]\nbase = "own.toml"\n').plan
-    assert [rule.id for rule in plan.rules] == ["low", "blind", "either"]
+    assert [rule.id for rule in plan.rules] == ["low", "slow", "blind", "either"]
     low = _rule(plan, "low")
     assert low.suppressed_by == ()
+    assert _rule(plan, "slow").suppressed_by == ("low",)
     assert low.stages == (Stage.IDLE, Stage.WORN)
     assert _rule(plan, "either").condition.conditions == (
         Above(Signal.HOOD_PRESSURE_PA, 90.0, 1.0),

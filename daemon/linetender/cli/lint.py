@@ -1,7 +1,10 @@
 """The verb `lint`: is this station file fit to run, and what will it watch?"""
 
 import json
+import re
+import shutil
 from pathlib import Path
+from textwrap import wrap
 from typing import Annotated, Any
 
 import typer
@@ -9,9 +12,15 @@ import typer
 from linetender.cli.exit_codes import ExitCode
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
+from linetender.settings.exceptions_policy import GRANTABLE
+from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.load import load_station
-from linetender.settings.problems import Problem, StationFileError
+from linetender.settings.problems import Finding, Problem, StationFileError
+from linetender.settings.rule_budget import RuleBudget, slowest
 from linetender.settings.station import Station
+
+WIDEST_COLUMNS = 100
+"""Longer lines are hard to read, however wide the terminal (chosen)."""
 
 
 def lint(
@@ -22,7 +31,8 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    Exit status: 0 fine, 1 well formed but not safe, 3 the file cannot be used.
+    Exit status: 0 fine, 1 safety findings that the file does not accept, 3 the file
+    cannot be used.
     """
     try:
         station = load_station(file)
@@ -30,15 +40,31 @@ def lint(
         typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
         code = ExitCode.FINDINGS if error.is_only_unsafe else ExitCode.BAD_FILE
         raise typer.Exit(code) from error
-    typer.echo(_json(_outcome(station)) if as_json else "\n".join(_lines(station)))
+    typer.echo(_json(_outcome(station)) if as_json else _text(_lines(station)))
+    if station.advice:
+        raise typer.Exit(ExitCode.FINDINGS)
 
 
 def _refusal(file: Path, error: StationFileError) -> str:
     count = len(error.problems)
     things = "thing" if count == 1 else "things"
     what = "not safe to run" if error.is_only_unsafe else "cannot be used"
-    lines = [problem.text for problem in error.problems]
-    return "\n".join([*lines, f"{file}: {what}, {count} {things} to mend."])
+    lines = [line for problem in error.problems for line in _told(problem)]
+    return _text([*lines, f"{file}: {what}, {count} {things} to mend."])
+
+
+def _told(problem: Problem) -> list[str]:
+    """A problem as a place, what is wrong there, and what to do."""
+    place = problem.file if problem.line is None else f"{problem.file}:{problem.line}"
+    what = f"{problem.key} = {problem.value}" if problem.key and problem.value else problem.key
+    lines = [f"{place}: {what}" if what else place, f"  {problem.expected}"]
+    lines.append(f"  To mend: {problem.remedy}")
+    if isinstance(problem, Finding) and problem.grantable:
+        lines.append(
+            f'  Or accept it: [[exceptions]] finding = "{problem.name}", reason = "…" '
+            f"({GRANTABLE[problem.name]})"
+        )
+    return lines
 
 
 def _refusal_json(file: Path, error: StationFileError) -> str:
@@ -48,8 +74,8 @@ def _refusal_json(file: Path, error: StationFileError) -> str:
 def _outcome(station: Station) -> dict[str, Any]:
     return {
         "file": str(station.path),
-        "fine": True,
-        "problems": [],
+        "fine": not station.advice,
+        "problems": _dicts(station.advice),
         "granted": _dicts(station.findings),
         "station": station.plan.station,
         "arrangement": station.plan.arrangement.value,
@@ -57,30 +83,53 @@ def _outcome(station: Station) -> dict[str, Any]:
             {"id": rule.id, "priority": rule.priority.value, "say": rule.say}
             for rule in station.plan.rules
         ],
+        "exit_time_s": station.plan.exit_time_s,
+        "alarm_budgets": [_budget(budget) for budget in station.budgets],
         "exceptions": list(station.plan.exceptions),
     }
+
+
+def _budget(budget: RuleBudget) -> dict[str, Any]:
+    parts = budget.seconds
+    seconds = {
+        "coast_down_s": parts.coast_down_s,
+        "sensing_s": parts.sensing_s,
+        "on_delay_s": parts.on_delay_s,
+        "reaction_s": parts.reaction_s,
+        "needed_s": parts.needed_s,
+        "available_s": parts.available_s,
+    }
+    rounded = {key: round(value, 3) for key, value in seconds.items()}
+    return {"rule": budget.rule, **rounded, "is_met": parts.is_met}
 
 
 def _lines(station: Station) -> list[str]:
     plan = station.plan
     high = sum(1 for rule in plan.rules if rule.priority is Priority.HIGH)
+    verdict = "fit to run, with something to know" if station.advice else "fine"
     lines = [
-        f"{station.path}: fine. {len(plan.rules)} rules watch the station {plan.station} "
+        f"{station.path}: {verdict}. {len(plan.rules)} rules watch the station {plan.station} "
         f"({plan.arrangement}), {high} of them tell the wearer to leave.",
         f"  {_air(plan)}",
         *(f"  {line}" for line in _blind(plan)),
+        *(f"  {line}" for line in _in_time(station)),
     ]
+    for finding in station.advice:
+        lines += _told(finding)
     if plan.exceptions:
         lines.append("  Less strict than the default, by this file's own reasons:")
         lines += [f"    {exception}" for exception in plan.exceptions]
-    lines += [f"  Accepted: {finding.text}" for finding in station.findings]
+    lines += [
+        f"  Accepted, {finding.name} in line {finding.line}: {finding.expected}."
+        for finding in station.findings
+    ]
     return lines
 
 
 def _air(plan: Plan) -> str:
     air = plan.air
     if air is None:
-        return "Air: NOT watched."
+        return "Air: NOT watched. Such a station is never armed."
     text = f"Air: {air.signal} against this line's normal of {air.normal_pa:.3g} Pa"
     if air.k_l_min is None:
         return f"{text}; not calibrated, so no L/min."
@@ -96,6 +145,44 @@ def _blind(plan: Plan) -> list[str]:
         for rule in plan.rules
         if rule.loss_of_air and isinstance(rule.condition, Stale)
     ]
+
+
+def _in_time(station: Station) -> list[str]:
+    """Say how soon LEAVE sounds, part by part, and what that leaves."""
+    last, exit_time_s = slowest(station.budgets), station.plan.exit_time_s
+    if last is None or exit_time_s is None:
+        return []
+    parts = last.seconds
+    whole_s = parts.needed_s + exit_time_s
+    enough = leaves_time(exit_time_s, station.budgets)
+    return [
+        f"LEAVE sounds about {last.sounds_after_s:.1f} s after the air fails, at the latest "
+        f"by {last.rule}: {last.words}.",
+        f"You need {parts.reaction_s:.1f} s to react and {exit_time_s:g} s to leave: "
+        f"{whole_s:.1f} s in all. The hood gives {parts.available_s:.1f} s until 3 % "
+        f"carbon dioxide{'' if enough else ', so that LEAVE says to open the hood while going'}.",
+    ]
+
+
+def _text(lines: list[str]) -> str:
+    """Break lines at the width of the terminal, 80 where there is none."""
+    columns = min(shutil.get_terminal_size((80, 24)).columns, WIDEST_COLUMNS)
+    return "\n".join(broken for line in lines for broken in _broken(line, columns))
+
+
+def _broken(line: str, columns: int) -> list[str]:
+    indent = " " * (len(line) - len(line.lstrip()))
+    hanging = indent + "  "
+    whole = re.sub(r"(?<=\d) (?=(s|L|L/min|Pa|%)\b|%)", "\N{NO-BREAK SPACE}", line.lstrip())
+    broken = wrap(
+        whole,
+        max(columns, 40),
+        initial_indent=indent,
+        subsequent_indent=hanging,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [part.replace("\N{NO-BREAK SPACE}", " ") for part in broken]
 
 
 def _dicts(problems: tuple[Problem, ...]) -> list[dict[str, Any]]:

@@ -1,12 +1,14 @@
 """Compile a station file with its rules and devices into the core's Plan."""
 
 from linetender.core.instants import from_seconds
-from linetender.core.plan import AirPlan, CheckInPlan, FarEndPlan, Plan, RisesTo, RulePlan
+from linetender.core.plan import AirPlan, CheckInPlan, FarEndPlan, Plan, RisesTo, RulePlan, Stale
 from linetender.core.plan_faults import fault_of_plan
 from linetender.core.signals import Signal
 from linetender.core.stages import Stage
+from linetender.settings.air_budget import budgets_of
 from linetender.settings.compile_air import air_plan
 from linetender.settings.compile_condition import Fitted, condition_of
+from linetender.settings.leave_sentence import with_time_to_leave
 from linetender.settings.looser import default_realarm_s
 from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.rule_file import EACH_FAR_END, RuleEntry
@@ -54,7 +56,7 @@ def compile_plan(
     if fault:
         problem = Problem(toml.file, None, "", "", fault, "change the numbers it is made of")
         raise StationFileError([problem])
-    return plan
+    return with_time_to_leave(plan, budgets_of(station, plan, devices))
 
 
 def fitted_parts(station: StationFile, devices: tuple[Device, ...], air: AirPlan | None) -> Fitted:
@@ -83,8 +85,20 @@ def _rule_plans(station: StationFile, rules: Rules, fitted: Fitted) -> tuple[Rul
         else:
             plans = [_rule_plan(rule.id, rule.entry, fitted, None)]
         made += [plan for plan in plans if plan is not None]
+    made = _without_unfollowable(made)
     ids = {plan.id for plan in made}
     return tuple(_without_absent(plan, ids) for plan in made)
+
+
+def _without_unfollowable(made: list[RulePlan]) -> list[RulePlan]:
+    """Drop rules that follow a rule which does not exist on this station."""
+    ids = {plan.id for plan in made}
+    kept = [
+        plan
+        for plan in made
+        if not isinstance(plan.condition, Stale) or plan.condition.followed in ids | {""}
+    ]
+    return kept if len(kept) == len(made) else _without_unfollowable(kept)
 
 
 def _without_absent(plan: RulePlan, ids: set[str]) -> RulePlan:

@@ -4,12 +4,14 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from linetender.settings.air_budget import budgets_of
+from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
 from linetender.settings.problems import Finding, Problem, StationFileError
 from linetender.settings.rules import Rules, rules_of
-from linetender.settings.safety_lint import Case, lint
+from linetender.settings.safety_lint import lint
 from linetender.settings.shown import shown_settings
 from linetender.settings.station import Device, Station
 from linetender.settings.station_checks import faults_of_station
@@ -26,7 +28,8 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         find_spec: Where to look up drivers; tests give their own.
 
     Returns:
-        A station that is fit to run; its findings are those that it grants itself.
+        A station that is fit to run; its findings are those that it grants itself, its
+        advice those that stop nothing.
 
     Raises:
         StationFileError: the file, its rule file, a device or the station's safety is
@@ -36,7 +39,9 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
     station = _validated(toml)
     rules, devices = _looked_up(station, toml, find_spec)
     plan = compile_plan(station, rules, devices, toml)
-    refused, granted = _parted(lint(Case(station, plan, devices, toml)), station)
+    budgets = budgets_of(station, plan, devices)
+    findings = lint(Case(station, rules, plan, devices, budgets, toml))
+    refused, granted, advice = _parted(findings, station)
     if refused:
         raise StationFileError(_in_order(refused, toml.file))
     recording = station.recording
@@ -48,6 +53,8 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         findings=granted,
         broker=_with_full_path(station.broker, path),
         recording_directory=_beside(path, recording.directory) if recording else None,
+        advice=advice,
+        budgets=budgets,
     )
 
 
@@ -84,11 +91,13 @@ def _in_order(problems: list[Problem], first: str) -> list[Problem]:
 
 def _parted(
     findings: list[Finding], station: StationFile
-) -> tuple[list[Problem], tuple[Finding, ...]]:
-    """Part the findings into those that refuse the station and those it grants."""
+) -> tuple[list[Problem], tuple[Finding, ...], tuple[Finding, ...]]:
+    """Part the findings: those that refuse the station, those it grants, mere advice."""
     names = {exception.finding for exception in station.exceptions}
     granted = tuple(each for each in findings if each.grantable and each.name in names)
-    return [each for each in findings if each not in granted], granted
+    others = [each for each in findings if each not in granted]
+    advice = tuple(each for each in others if not each.refuses)
+    return [each for each in others if each.refuses], granted, advice
 
 
 def _with_full_path(broker: BrokerSettings | None, path: Path) -> BrokerSettings | None:

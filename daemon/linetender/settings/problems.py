@@ -49,10 +49,12 @@ class Finding(Problem):
     Attributes:
         name: Id of the finding, by which a station file can grant an exception.
         grantable: Whether an exception can be granted at all.
+        refuses: Whether the station does not run unless the exception is granted.
     """
 
     name: str = ""
     grantable: bool = False
+    refuses: bool = True
 
 
 class StationFileError(ValueError):

@@ -84,6 +84,9 @@ def _faults_of_qualifiers(entry: ConditionFields, key: str, at: Path) -> Iterato
         if getattr(entry, name) is not None and key not in owners:
             expected = f"it belongs to {' or '.join(owners)}, not to {key}"
             yield Fault((*at, name), expected, "remove it")
+    if at and entry.stale is not None and entry.stale.followed is not None:
+        expected = "only a rule that is nothing but stale can have followed something"
+        yield Fault((*at, "stale", "followed"), expected, "make it a rule of its own")
     if key == "contact" and entry.when is None:
         yield Fault(at, "contact needs when", 'add when = "open", "closed" or "broken"')
     is_half = (entry.also_below is None) != (entry.normal_from is None)

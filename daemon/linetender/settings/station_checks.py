@@ -2,8 +2,8 @@
 
 from collections.abc import Callable, Iterator
 
+from linetender.settings.exceptions_policy import GRANTABLE, NEVER
 from linetender.settings.problems import Problem
-from linetender.settings.safety_lint import GRANTABLE
 from linetender.settings.station_file import OrificeElement, StationFile
 from linetender.settings.toml_file import TomlFile
 
@@ -39,6 +39,8 @@ def _exceptions_known(station: StationFile, toml: TomlFile) -> Iterator[Problem]
         if granted.finding not in GRANTABLE:
             path = ("exceptions", place, "finding")
             expected = f"expected a finding that can be granted: {', '.join(GRANTABLE)}"
+            if granted.finding in NEVER:
+                expected = f"this one can never be granted: {NEVER[granted.finding]}"
             yield toml.problem(path, expected, "change or remove it", granted.finding)
 
 

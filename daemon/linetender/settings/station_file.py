@@ -122,6 +122,14 @@ class HoodTable(StrictModel):
     )
 
 
+class FanTable(StrictModel):
+    """`[fan]`: how the fan runs down."""
+
+    coast_down_s: float = Field(
+        3.0, ge=0, le=120, description="seconds from power off to half of the airflow"
+    )
+
+
 class DeviceTable(StrictModel):
     """`[devices.NAME]`: one sensor, switch, buzzer or lamp."""
 
@@ -224,6 +232,7 @@ class StationFile(StrictModel):
         None, description='a table with kind = "hood_hose", "orifice", "pitot", "duct" or "fitted"'
     )
     hood: HoodTable = Field(HoodTable.model_validate({}), description="a table")
+    fan: FanTable = Field(FanTable.model_validate({}), description="a table")
     devices: dict[Slug, DeviceTable] = Field(
         min_length=1, description="one table per device, e.g. [devices.air]"
     )
