@@ -17,6 +17,12 @@ n = 1 (m = 1: laminar) gives Q ∝ Δp/μ whatever the density; Blasius' smooth 
 """
 
 import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Contribution, Flag, FlagKind, Source
+from linetender.airline.quantity_checks import require_not_negative
 
 LEAST_EXPONENT = 0.5
 GREATEST_EXPONENT = 1.0
@@ -108,4 +114,108 @@ def _check_element(k_l_min: float, exponent: float) -> None:
         raise ValueError(
             f"exponent {exponent} is outside {LEAST_EXPONENT} (turbulent) to "
             f"{GREATEST_EXPONENT} (laminar)"
+        )
+
+
+class FitCovariance(NamedTuple):
+    """How well a fit of ln Q = ln k + n·ln Δp determines its two constants.
+
+    Attributes:
+        ln_k: Variance of ln k (1, >= 0).
+        ln_k_exponent: Covariance of ln k and n (1).
+        exponent: Variance of n (1, >= 0).
+    """
+
+    ln_k: float
+    ln_k_exponent: float
+    exponent: float
+
+    def relative_uncertainty(self, differential_pa: float) -> float:
+        """Return the standard uncertainty of Q over Q (1) at a pressure (Pa, > 0)."""
+        log = math.log(differential_pa)
+        variance = self.ln_k + 2.0 * log * self.ln_k_exponent + log * log * self.exponent
+        return math.sqrt(max(0.0, variance))
+
+
+NO_COVARIANCE = FitCovariance(0.0, 0.0, 0.0)
+"""For a calibration of which only one uncertainty of the flow is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class CalibratedElement:
+    """A flow element with its calibration, and the air in which that was made.
+
+    Attributes:
+        k_l_min: Factor as calibrated (L/min per Pa^n, > 0).
+        exponent: n (1, 0.5 to 1).
+        reference_air: Air at the calibration.
+        method_relative: Standard uncertainty common to all points, of bag, stopwatch or
+            anemometer, over the flow (1, >= 0).
+        covariance: Of ln k and n; of the fit.
+        least_pa: Least pressure of the calibration (Pa, >= 0).
+        greatest_pa: Greatest pressure of the calibration (Pa).
+    """
+
+    k_l_min: float
+    exponent: float
+    reference_air: AirState
+    method_relative: float
+    covariance: FitCovariance = NO_COVARIANCE
+    least_pa: float = 0.0
+    greatest_pa: float = math.inf
+
+    def __post_init__(self) -> None:
+        _check_element(self.k_l_min, self.exponent)
+        require_not_negative("uncertainty of the calibration", self.method_relative, "of flow")
+        require_not_negative("variance of ln k", self.covariance.ln_k, "")
+        require_not_negative("variance of n", self.covariance.exponent, "")
+        if not 0.0 <= self.least_pa < self.greatest_pa:
+            raise ValueError(
+                f"calibrated from {self.least_pa} to {self.greatest_pa} Pa is not a range"
+            )
+
+    def airflow_l_min(self, differential_pa: float, air: AirState) -> float:
+        """Return the actual airflow (L/min, >= 0) at a pressure (Pa) in this air.
+
+        Raises:
+            ValueError: The pressure is not finite.
+        """
+        return airflow_l_min(differential_pa, self._k_in(air), self.exponent)
+
+    def differential_pa(self, airflow_l_min: float, air: AirState) -> float:
+        """Return the pressure (Pa, >= 0) at an airflow (L/min) in this air.
+
+        Raises:
+            ValueError: The airflow is not finite.
+        """
+        return differential_pa(airflow_l_min, self._k_in(air), self.exponent)
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return whether an airflow (L/min) lies outside the calibrated pressures."""
+        pressure = self.differential_pa(airflow_l_min, air)
+        if self.least_pa <= pressure <= self.greatest_pa:
+            return ()
+        text = (
+            f"{pressure:.3g} Pa is outside the calibration, "
+            f"{self.least_pa:.3g} to {self.greatest_pa:.3g} Pa"
+        )
+        return (Flag(FlagKind.EXTRAPOLATED, text),)
+
+    def own_contributions(self, airflow_l_min: float, air: AirState) -> tuple[Contribution, ...]:
+        """Return calibration method and fit (L/min, standard)."""
+        if airflow_l_min <= 0.0:
+            return (Contribution(Source.CALIBRATION, 0.0),)
+        fit = self.covariance.relative_uncertainty(self.differential_pa(airflow_l_min, air))
+        relative = math.hypot(self.method_relative, fit)
+        return (Contribution(Source.CALIBRATION, airflow_l_min * relative),)
+
+    def _k_in(self, air: AirState) -> float:
+        reference = self.reference_air
+        viscosity_ratio = air.viscosity_pa_s / reference.viscosity_pa_s
+        return k_at_density(
+            self.k_l_min,
+            self.exponent,
+            air.density_kg_m3,
+            reference.density_kg_m3,
+            viscosity_ratio,
         )
