@@ -85,3 +85,62 @@ def test_refused(change: dict[str, float], message: str) -> None:
 def test_no_steady_state_without_flow() -> None:
     with pytest.raises(ValueError, match="no steady state"):
         hood.steady_fraction(0.3, 0.0, 420e-6)
+
+
+@given(
+    seconds=st.floats(0.0, 300.0),
+    tau=st.floats(0.1, 20.0),
+    airflow=st.floats(1.0, 500.0),
+    source=st.floats(0.05, 3.0),
+)
+def test_coasting_lies_between_full_flow_and_none(
+    seconds: float, tau: float, airflow: float, source: float
+) -> None:
+    rest = {
+        "initial_fraction": hood.steady_fraction(source, airflow, 420e-6),
+        "source_l_min": source,
+        "volume_l": 8.0,
+        "intake_fraction": 420e-6,
+    }
+    coasting = hood.fraction_while_coasting(seconds, airflow_l_min=airflow, tau_s=tau, **rest)
+    sealed = hood.fraction_after(seconds, airflow_l_min=0.0, **rest)
+    in_flow = hood.fraction_after(seconds, airflow_l_min=airflow, **rest)
+    assert in_flow * (1 - 1e-9) <= coasting <= sealed * (1 + 1e-9)
+
+
+def test_a_leak_that_is_large_enough_keeps_the_limit_away() -> None:
+    assert hood.WornHood(15.0, 0.30, 10.0).seconds_to_co2(0.04, 170.0) == math.inf
+    assert hood.WornHood(15.0, 0.30, 30.0).seconds_to_o2(0.195, 170.0) == math.inf
+    assert hood.WornHood(15.0, 0.30).seconds_to_o2(0.195, 170.0) < 36.0
+
+
+@given(volume=st.floats(2.0, 40.0), co2=st.floats(0.1, 2.0), leakage=st.floats(0.0, 50.0))
+def test_the_worn_hood_meets_its_limits(volume: float, co2: float, leakage: float) -> None:
+    worn = hood.WornHood(volume, co2, leakage)
+    to_co2, to_o2 = worn.seconds_to_co2(0.03, 170.0), worn.seconds_to_o2(0.18, 170.0)
+    if 0.0 < to_co2 < math.inf:
+        assert worn.after_stop(to_co2, 170.0).co2_fraction == pytest.approx(0.03)
+    if 0.0 < to_o2 < math.inf:
+        assert worn.after_stop(to_o2, 170.0).o2_fraction == pytest.approx(0.18)
+
+
+@pytest.mark.parametrize(
+    ("volume", "co2", "leakage", "message"),
+    [
+        (0.0, 0.3, 0.0, "hood volume"),
+        (8.0, 0.0, 0.0, "CO2 output"),
+        (8.0, 0.3, -1.0, "leakage"),
+        (8.0, math.nan, 0.0, "CO2 output"),
+    ],
+)
+def test_worn_hood_refused(volume: float, co2: float, leakage: float, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        hood.WornHood(volume, co2, leakage)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "tau", "message"), [(-1.0, 3.0, "time"), (1.0, 0.0, "coast-down time")]
+)
+def test_coasting_refused(seconds: float, tau: float, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        hood.fraction_while_coasting(seconds, tau_s=tau, **BALANCE)

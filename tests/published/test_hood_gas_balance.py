@@ -132,3 +132,64 @@ def test_air_stopped_with_a_leak() -> None:
 def test_budget_at_the_least_flow_of_a_loose_hood() -> None:
     """8 L, 3 met, 170 L/min (42 CFR 84, loose hood): 16.6 s to 3 % CO2."""
     assert alarm_budget.budget_s(170.0) == pytest.approx(16.6, abs=0.05)
+
+
+def test_coast_down_against_scipy() -> None:
+    """A fan that runs down as 1/(1 + t/τ): CO2 and oxygen by the closed form and by solve_ivp."""
+    times = [0.5, 2.0, 5.0, 20.0, 60.0]
+    for source, start, intake in ((0.73, 0.00471, 420e-6), (-0.86, 0.2039, 0.209)):
+        solved = solve_ivp(
+            lambda t, c, source=source, intake=intake: (
+                (source + 170.0 / (1.0 + t / 3.0) * (intake - c)) / 8.0 / 60.0
+            ),
+            (0.0, 60.0),
+            [start],
+            t_eval=times,
+            rtol=1e-10,
+            atol=1e-13,
+        )
+        ours = [
+            hood.fraction_while_coasting(
+                t,
+                initial_fraction=start,
+                source_l_min=source,
+                airflow_l_min=170.0,
+                tau_s=3.0,
+                volume_l=8.0,
+                intake_fraction=intake,
+            )
+            for t in times
+        ]
+        assert ours == pytest.approx(list(solved.y[0]), rel=1e-7)
+
+
+@pytest.mark.parametrize("leakage_l_min", [0.0, 2.0, 10.0, 40.0])
+def test_hood_after_the_stop_against_scipy(leakage_l_min: float) -> None:
+    """CO2 and oxygen together, from the steady state at 170 L/min, with what leaks in."""
+    worn = hood.WornHood(8.0, 0.73, leakage_l_min)
+    before = worn.in_flow(170.0)
+    assert before.co2_fraction * 1e6 == pytest.approx(4714, abs=0.51)
+    uptake = 0.73 / 0.85
+    times = [1.0, 5.0, 15.0, 60.0, 240.0]
+    solved = solve_ivp(
+        lambda _, c: [
+            (0.73 + leakage_l_min * (420e-6 - c[0])) / 8.0 / 60.0,
+            (-uptake + leakage_l_min * (0.209 - c[1])) / 8.0 / 60.0,
+        ],
+        (0.0, 240.0),
+        list(before),
+        t_eval=times,
+        rtol=1e-10,
+        atol=1e-13,
+    )
+    ours = [worn.after_stop(t, 170.0) for t in times]
+    assert [gas.co2_fraction for gas in ours] == pytest.approx(list(solved.y[0]), rel=1e-7)
+    assert [gas.o2_fraction for gas in ours] == pytest.approx(list(solved.y[1]), rel=1e-7)
+
+
+def test_oxygen_reaches_19_5_percent_between_1_and_2_percent_of_co2() -> None:
+    """From 20.9 %; where the steady state in flow is lower already, it is sooner."""
+    worn = hood.WornHood(8.0, 0.30)
+    one, two = (worn.seconds_to_co2(limit, 170.0) for limit in (0.01, 0.02))
+    assert (one, two) == (pytest.approx(12.5, abs=0.051), pytest.approx(28.5, abs=0.051))
+    assert one < worn.seconds_to_o2(0.195, 170.0) < 19.0 < two

@@ -5,6 +5,7 @@ least permitted airflow to 3 % CO2. It takes the coast-down of the fan to the ru
 limit, the sensing, the rule's on-delay, and the wearer's reaction.
 """
 
+import enum
 import math
 from typing import NamedTuple
 
@@ -26,6 +27,21 @@ REACTION_S = 5.0
 """From the first sound to the hand at the hood (chosen)."""
 
 
+class BudgetVerdict(enum.Enum):
+    """What a budget means for the wearer.
+
+    LEAVES_IN_TIME: reaction and way out end before the limit.
+    OPEN_HOOD_WHILE_GOING: the reaction does, the way out with a closed hood does not.
+    EXIT_NOT_MEASURED: the reaction does; nobody has walked the way out yet.
+    TOO_LATE: the limit is reached before the wearer has reacted.
+    """
+
+    LEAVES_IN_TIME = "leaves_in_time"
+    OPEN_HOOD_WHILE_GOING = "open_hood_while_going"
+    EXIT_NOT_MEASURED = "exit_not_measured"
+    TOO_LATE = "too_late"
+
+
 class AlarmBudget(NamedTuple):
     """The time there is and the time it takes (s).
 
@@ -35,6 +51,7 @@ class AlarmBudget(NamedTuple):
         sensing_s: Until a reading shows it.
         on_delay_s: The rule's on-delay.
         reaction_s: From the sound to the wearer's deed.
+        exit_time_s: The way out, walked in full gear; None where nobody has walked it.
     """
 
     available_s: float
@@ -42,6 +59,7 @@ class AlarmBudget(NamedTuple):
     sensing_s: float
     on_delay_s: float
     reaction_s: float = REACTION_S
+    exit_time_s: float | None = None
 
     @property
     def needed_s(self) -> float:
@@ -52,6 +70,27 @@ class AlarmBudget(NamedTuple):
     def is_met(self) -> bool:
         """Whether the wearer has reacted before the limit is reached."""
         return self.needed_s <= self.available_s
+
+    @property
+    def spare_s(self) -> float:
+        """Time left once the wearer has reacted (s); below 0 where there is none."""
+        return self.available_s - self.needed_s
+
+    @property
+    def longest_on_delay_s(self) -> float:
+        """On-delay with which the budget would just be met (s, >= 0)."""
+        return max(0.0, self.on_delay_s + self.spare_s)
+
+    @property
+    def verdict(self) -> BudgetVerdict:
+        """What it means for the wearer."""
+        if not self.is_met:
+            return BudgetVerdict.TOO_LATE
+        if self.exit_time_s is None:
+            return BudgetVerdict.EXIT_NOT_MEASURED
+        if self.leaves_time_for(self.exit_time_s):
+            return BudgetVerdict.LEAVES_IN_TIME
+        return BudgetVerdict.OPEN_HOOD_WHILE_GOING
 
     def leaves_time_for(self, exit_time_s: float) -> bool:
         """Whether there is also time (s) to walk out with the hood still closed."""

@@ -10,6 +10,10 @@ Fractions are volume over volume (0 to 1): 10 000 ppm is 0.01.
 """
 
 import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from linetender.airline.quantity_checks import require_not_negative, require_positive
 
 INTAKE_CO2_FRACTION = 420e-6
 """CO2 in outdoor air (chosen: about the world's mean of the 2020s)."""
@@ -115,9 +119,154 @@ def seconds_to(
     return undelayed_s * _lengthening(airflow_l_min * to_go / net_l_min)
 
 
+def fraction_while_coasting(
+    seconds: float,
+    *,
+    initial_fraction: float,
+    source_l_min: float,
+    airflow_l_min: float,
+    tau_s: float,
+    volume_l: float,
+    intake_fraction: float,
+) -> float:
+    """Return the fraction of a gas while a fan without power runs down.
+
+    The airflow falls as Q/(1 + t/τ). With u = t/τ and a = Q·τ/V the balance has the
+    integrating factor (1 + u)^a, and
+
+        C = C_in + (C0 - C_in)·(1+u)^-a + s·τ/(V·(a+1))·((1+u) - (1+u)^-a)
+
+    Args:
+        seconds: Time since the power went (s, >= 0).
+        initial_fraction: Fraction at that moment.
+        source_l_min: Gas given off (L/min); negative for gas taken up.
+        airflow_l_min: Airflow at that moment (L/min, >= 0).
+        tau_s: Time to half speed (s, > 0).
+        volume_l: Free volume of the hood (L, > 0).
+        intake_fraction: Fraction of the gas in the air that flows in.
+
+    Raises:
+        ValueError: An argument is outside its range.
+    """
+    _check(airflow_l_min, volume_l)
+    require_not_negative("time", seconds, "s")
+    require_positive("coast-down time", tau_s, "s")
+    grown = 1.0 + seconds / tau_s
+    exponent = airflow_l_min * tau_s / _SECONDS_PER_MINUTE / volume_l
+    kept: float = grown**-exponent
+    given_off = source_l_min * tau_s / _SECONDS_PER_MINUTE / volume_l * (grown - kept)
+    left = (initial_fraction - intake_fraction) * kept
+    return intake_fraction + left + given_off / (exponent + 1.0)
+
+
 def oxygen_uptake_l_min(co2_l_min: float) -> float:
     """Return the oxygen uptake (L/min) that goes with a CO2 output (L/min)."""
     return co2_l_min / RESPIRATORY_QUOTIENT
+
+
+class HoodGas(NamedTuple):
+    """What is in the hood.
+
+    Attributes:
+        co2_fraction: CO2 (0 to 1).
+        o2_fraction: Oxygen (0 to 1).
+    """
+
+    co2_fraction: float
+    o2_fraction: float
+
+
+OUTDOOR_AIR = HoodGas(INTAKE_CO2_FRACTION, INTAKE_O2_FRACTION)
+"""What an intake outdoors brings."""
+
+
+@dataclass(frozen=True, slots=True)
+class WornHood:
+    """A hood and its wearer, in flow and after the air stops.
+
+    Attributes:
+        volume_l: Free volume (L, > 0).
+        co2_l_min: CO2 output of the wearer (L/min, > 0).
+        leakage_l_min: Air that still comes in once the flow is gone (L/min, >= 0). It
+            is the room's: it dilutes CO2, and brings in what the hood keeps out.
+        intake: What the air that flows in holds.
+    """
+
+    volume_l: float
+    co2_l_min: float
+    leakage_l_min: float = 0.0
+    intake: HoodGas = OUTDOOR_AIR
+
+    def __post_init__(self) -> None:
+        require_positive("hood volume", self.volume_l, "L")
+        require_positive("CO2 output", self.co2_l_min, "L/min")
+        require_not_negative("leakage", self.leakage_l_min, "L/min")
+
+    def in_flow(self, airflow_l_min: float) -> HoodGas:
+        """Return the steady state at an airflow (L/min, > 0).
+
+        Raises:
+            ValueError: The airflow is not above 0.
+        """
+        return HoodGas(
+            steady_fraction(self.co2_l_min, airflow_l_min, self.intake.co2_fraction),
+            steady_fraction(-self._o2_l_min, airflow_l_min, self.intake.o2_fraction),
+        )
+
+    def after_stop(self, seconds: float, airflow_before_l_min: float) -> HoodGas:
+        """Return the gases some time (s) after an airflow (L/min, > 0) stopped at once.
+
+        Raises:
+            ValueError: The airflow is not above 0.
+        """
+        before = self.in_flow(airflow_before_l_min)
+        sources = (self.co2_l_min, -self._o2_l_min)
+        co2, o2 = (
+            fraction_after(
+                seconds,
+                initial_fraction=start,
+                source_l_min=source,
+                airflow_l_min=self.leakage_l_min,
+                volume_l=self.volume_l,
+                intake_fraction=intake,
+            )
+            for start, source, intake in zip(before, sources, self.intake, strict=True)
+        )
+        return HoodGas(co2, o2)
+
+    def seconds_to_co2(self, limit_fraction: float, airflow_before_l_min: float) -> float:
+        """Return the time (s) from the stop until CO2 reaches a limit; inf for never.
+
+        Raises:
+            ValueError: The airflow is not above 0.
+        """
+        return seconds_to(
+            limit_fraction,
+            initial_fraction=self.in_flow(airflow_before_l_min).co2_fraction,
+            source_l_min=self.co2_l_min,
+            airflow_l_min=self.leakage_l_min,
+            volume_l=self.volume_l,
+            intake_fraction=self.intake.co2_fraction,
+        )
+
+    def seconds_to_o2(self, limit_fraction: float, airflow_before_l_min: float) -> float:
+        """Return the time (s) from the stop until oxygen falls to a limit; inf for never.
+
+        Raises:
+            ValueError: The airflow is not above 0.
+        """
+        return seconds_to(
+            limit_fraction,
+            initial_fraction=self.in_flow(airflow_before_l_min).o2_fraction,
+            source_l_min=-self._o2_l_min,
+            airflow_l_min=self.leakage_l_min,
+            volume_l=self.volume_l,
+            intake_fraction=self.intake.o2_fraction,
+        )
+
+    @property
+    def _o2_l_min(self) -> float:
+        return oxygen_uptake_l_min(self.co2_l_min)
 
 
 def _lengthening(way_gone: float) -> float:
