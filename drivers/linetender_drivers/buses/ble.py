@@ -17,7 +17,8 @@ from bleak.backends.device import BLEDevice
 
 from linetender_drivers.buses.ble_bounded import bounded
 from linetender_drivers.buses.ble_failures import RADIO_ERRORS, radio_failure
-from linetender_drivers.buses.ble_finder import PeerFinder, RadioLimits
+from linetender_drivers.buses.ble_finder import PeerFinder
+from linetender_drivers.buses.ble_limits import RadioLimits
 from linetender_drivers.errors import DeviceNotFound, DriverError, FailureReason
 
 _LOG = logging.getLogger(__name__)

@@ -6,40 +6,18 @@ link was left open by a killed program does not advertise, so that no scan can f
 """
 
 import asyncio
-from collections.abc import Iterable
-from dataclasses import dataclass
 
-from bleak import BleakAdapter, BleakScanner
+from bleak import BleakAdapter
 from bleak.backends.device import BLEDevice
 
 from linetender_drivers.buses.ble_bounded import bounded
 from linetender_drivers.buses.ble_failures import RADIO_ERRORS, radio_failure
+from linetender_drivers.buses.ble_limits import RadioLimits
+from linetender_drivers.buses.ble_scanner import Scanner
 from linetender_drivers.errors import DeviceNotFound, DriverError, FailureReason
 
 ONLY = "only"
 """Instead of an address: the only peer in range that offers the service."""
-
-
-@dataclass(frozen=True)
-class RadioLimits:
-    """How long each call may take, s. Together they stay under 30 s, the time within
-    which a supervisor expects a device to open.
-
-    Attributes:
-        scan_s: Looking for a peer (chosen: oximeters advertise several times a second).
-        start_and_stop_s: What starting and stopping the scan may add (chosen).
-        connect_s: Connecting, with the discovery of services (chosen: typically under
-            a second, several where the signal is weak).
-        call_s: Any other call (chosen).
-        disconnect_s: Disconnecting; the Bluetooth service takes 2.2 to 2.7 s for it by
-            design (measured with BlueZ 5.66).
-    """
-
-    scan_s: float = 8.0
-    start_and_stop_s: float = 2.0
-    connect_s: float = 9.0
-    call_s: float = 2.0
-    disconnect_s: float = 4.0
 
 
 class PeerFinder:
@@ -52,6 +30,7 @@ class PeerFinder:
 
     def __init__(self, limits: RadioLimits) -> None:
         self._limits = limits
+        self._scanner = Scanner(limits)
         self._scanning = asyncio.Lock()
         self._chosen: dict[str, str] = {}
 
@@ -85,21 +64,15 @@ class PeerFinder:
     async def _by_address(self, address: str, service: str) -> BLEDevice:
         # Not filtered by service: a peer need not advertise all that it offers, and one
         # without the service is better told as such than as absent.
-        scan = BleakScanner.find_device_by_filter(
-            lambda device, _: device.address.upper() == address, timeout=self._limits.scan_s
-        )
-        found = await bounded(scan, self._scan_limit_s)
-        connected = () if found else await self._connected(service)
-        for device in connected:
-            if device.address.upper() == address:
-                return device
-        if found is None:
+        heard = await self._scanner.listen(lambda device: device.address.upper() == address)
+        found = heard if address in heard else await self._connected(service)
+        if address not in found:
             raise DeviceNotFound(
                 address,
                 f"not heard by radio for {self._limits.scan_s:g} s; switch it on, bring it "
                 "nearer, and see that no telephone holds its link",
             )
-        return found
+        return found[address]
 
     async def _the_same_again(self, address: str, service: str) -> BLEDevice:
         try:
@@ -112,8 +85,8 @@ class PeerFinder:
             ) from error
 
     async def _the_only_one(self, service: str) -> BLEDevice:
-        heard = await bounded(self._listen(service), self._scan_limit_s)
-        found = _by_address((*heard, *await self._connected(service)))
+        heard = await self._scanner.listen(lambda _: False, [service])
+        found = heard | await self._connected(service)
         if not found:
             raise DeviceNotFound(
                 _place(ONLY),
@@ -132,25 +105,13 @@ class PeerFinder:
         self._chosen[service] = address
         return device
 
-    async def _listen(self, service: str) -> list[BLEDevice]:
-        async with BleakScanner(service_uuids=[service]) as scanner:
-            await asyncio.sleep(self._limits.scan_s)
-            return list(scanner.discovered_devices)
-
-    async def _connected(self, service: str) -> list[BLEDevice]:
+    async def _connected(self, service: str) -> dict[str, BLEDevice]:
         async def ask() -> list[BLEDevice]:
             adapter = await BleakAdapter.get()
             return await adapter.get_connected_devices([service])
 
-        return await bounded(ask(), self._limits.call_s)
-
-    @property
-    def _scan_limit_s(self) -> float:
-        return self._limits.scan_s + self._limits.start_and_stop_s
-
-
-def _by_address(devices: Iterable[BLEDevice]) -> dict[str, BLEDevice]:
-    return {device.address.upper(): device for device in devices}
+        devices = await bounded(ask(), self._limits.call_s)
+        return {device.address.upper(): device for device in devices}
 
 
 def _place(peer: str) -> str:
