@@ -146,6 +146,8 @@ def _display(plan: Plan, stack: ExitStack, *, headless: bool, as_json: bool) -> 
     if headless:
         return lambda events, _: _print_lines(events, plan)
     console = Console()
+    if not console.is_terminal:
+        return lambda events, _: _print_lines(events, plan)
     view = stack.enter_context(LiveView(plan, console, "linetender demo: an invented station"))
     return view.show
 

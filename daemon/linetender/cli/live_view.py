@@ -1,5 +1,7 @@
 """The view of a running station in a terminal: calm, 80 columns, readable without colour."""
 
+from typing import NamedTuple
+
 from rich.console import Console, Group, RenderableType
 from rich.live import Live
 from rich.panel import Panel
@@ -9,24 +11,43 @@ from rich.text import Text
 from linetender.annunciation.words import PRIORITY_WORDS
 from linetender.cli.spoken import spoken_line
 from linetender.core.alarm_table import AlarmState
-from linetender.core.events import Event
+from linetender.core.events import Event, Sound
+from linetender.core.inputs import Quality
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.core.snapshot import AlarmView, SignalView, Snapshot
-from linetender.core.stages import Priority
+from linetender.core.stages import PRIORITY_RANK, Priority
 
-_SHOWN: dict[Signal, tuple[str, str]] = {
-    Signal.AIR_PERCENT_OF_BASELINE: ("Air", "% of normal"),
-    Signal.AIRFLOW_L_MIN: ("Airflow", "L/min"),
-    Signal.HOOD_PRESSURE_PA: ("Hood pressure", "Pa"),
-    Signal.DUCT_PRESSURE_PA: ("Duct pressure", "Pa"),
-    Signal.SPO2_PERCENT: ("Oxygen (SpO2)", "%"),
-    Signal.PULSE_RATE_BPM: ("Pulse", "/min"),
-    Signal.HOOD_CO2_PPM: ("CO2 in hood", "ppm"),
-    Signal.INTAKE_CO_PPM: ("CO at intake", "ppm"),
-    Signal.FAN_SPEED_RPM: ("Fan", "rpm"),
-    Signal.SUPPLY_VOLTAGE_V: ("Supply", "V"),
+
+class _Row(NamedTuple):
+    """How a signal is shown: what people call it, its unit, and decimals that stand still."""
+
+    name: str
+    unit: str
+    decimals: int = 0
+
+
+# In the order of their weight.
+_SHOWN: dict[Signal, _Row] = {
+    Signal.AIR_PERCENT_OF_BASELINE: _Row("Air", "% of normal"),
+    Signal.AIRFLOW_L_MIN: _Row("Airflow", "L/min"),
+    Signal.HOOD_PRESSURE_PA: _Row("Hood pressure", "Pa", 1),
+    Signal.DUCT_PRESSURE_PA: _Row("Duct pressure", "Pa", 1),
+    Signal.SPO2_PERCENT: _Row("Oxygen (SpO2)", "%"),
+    Signal.PULSE_RATE_BPM: _Row("Pulse", "/min"),
+    Signal.HOOD_CO2_PPM: _Row("CO2 in hood", "ppm"),
+    Signal.INTAKE_CO_PPM: _Row("CO at intake", "ppm"),
+    Signal.FAN_SPEED_RPM: _Row("Fan", "rpm"),
+    Signal.SUPPLY_VOLTAGE_V: _Row("Supply", "V", 2),
+}
+
+_SOUND_WORDS = {
+    Sound.SILENT: "quiet",
+    Sound.TICKS: "ticking: one press answers",
+    Sound.LOW: "LOOK",
+    Sound.MEDIUM: "LOOK",
+    Sound.HIGH: "LEAVE",
 }
 
 _STATE_WORDS = {
@@ -42,7 +63,10 @@ _STATE_WORDS = {
 
 _STYLES = {Priority.HIGH: "bold red", Priority.MEDIUM: "yellow", Priority.LOW: "cyan"}
 
+_WIDTH = 80
+_ALARM_LINES = 3
 _LINES_KEPT = 6
+"""Rows kept free, so that the frame does not jump when something happens."""
 _BAR_WIDTH = 24
 
 
@@ -59,7 +83,7 @@ class LiveView:
         self._plan = plan
         self._title = title
         self._lines: list[str] = []
-        self._live = Live(console=console, auto_refresh=False, transient=True)
+        self._live = Live(console=console, auto_refresh=False)
 
     def __enter__(self) -> "LiveView":
         self._live.start()
@@ -71,13 +95,14 @@ class LiveView:
     def show(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         """Take what happened and how things stand; draw."""
         for event in events:
-            line = spoken_line(event, self._plan)
+            line = spoken_line(event, self._plan, decimals=1)
             if line is not None:
                 self._lines = [*self._lines, line][-_LINES_KEPT:]
         self._live.update(self.draw(snapshot), refresh=True)
 
     def draw(self, snapshot: Snapshot) -> RenderableType:
         """Return the view of a snapshot."""
+        lines = self._lines + [""] * (_LINES_KEPT - len(self._lines))
         body = Group(
             self._heading(snapshot),
             Text(),
@@ -85,33 +110,45 @@ class LiveView:
             Text(),
             _alarms(snapshot.alarms),
             Text(),
-            *[Text(line, style="dim", overflow="ellipsis", no_wrap=True) for line in self._lines],
+            *[Text(line, style="dim", overflow="ellipsis", no_wrap=True) for line in lines],
         )
-        return Panel(body, title=self._title, width=80)
+        light = snapshot.demand.light
+        frame = "none" if light is None else _STYLES[light]
+        width = min(_WIDTH, self._live.console.width)
+        return Panel(body, title=self._title, width=width, border_style=frame)
 
     def _heading(self, snapshot: Snapshot) -> Text:
         stage = snapshot.stage.value.replace("_", "-")
         watched = "air watched" if snapshot.air_armed else "air not watched yet"
         text = Text(f"{to_seconds(snapshot.now_ns):6.1f} s   stage: {stage}   {watched}")
-        sound = snapshot.demand.sound.value
-        text.append(f"   sounder: {sound}", style="" if sound == "silent" else "bold")
+        sound = snapshot.demand.sound
+        style = "" if sound is Sound.SILENT else "bold"
+        text.append(f"   sounder: {_SOUND_WORDS[sound]}", style=style)
         return text
 
 
 def _signals(signals: tuple[SignalView, ...]) -> Table:
     table = Table.grid(padding=(0, 2))
-    for view in signals:
-        if view.signal not in _SHOWN:
-            continue
-        name, unit = _SHOWN[view.signal]
-        if view.value is None:
-            reason = (view.reason or "").replace("_", " ")
-            table.add_row(name, "–", unit, Text(f"no value: {reason}", style="dim"))
-        else:
-            bar = _bar(view.value) if view.signal is Signal.AIR_PERCENT_OF_BASELINE else Text()
-            doubt = f"doubtful: {view.reason.replace('_', ' ')}" if view.reason else ""
-            table.add_row(name, f"{view.value:g}", unit, bar if not doubt else Text(doubt))
+    table.add_column(min_width=14)
+    table.add_column(min_width=6, justify="right")
+    table.add_column(min_width=11)
+    table.add_column()
+    views = {view.signal: view for view in signals}
+    for signal, row in _SHOWN.items():
+        if signal in views:
+            value = views[signal].value
+            number = "–" if value is None else f"{value:.{row.decimals}f}"
+            table.add_row(row.name, number, row.unit, _remark(views[signal]))
     return table
+
+
+def _remark(view: SignalView) -> Text:
+    reason = (view.reason or "").replace("_", " ")
+    if view.value is None:
+        return Text(f"no value: {reason}", style="dim")
+    if view.quality is not Quality.GOOD:
+        return Text(f"doubtful: {reason}" if reason else "doubtful", style="dim")
+    return _bar(view.value) if view.signal is Signal.AIR_PERCENT_OF_BASELINE else Text()
 
 
 def _bar(percent: float) -> Text:
@@ -120,13 +157,18 @@ def _bar(percent: float) -> Text:
 
 
 def _alarms(alarms: tuple[AlarmView, ...]) -> RenderableType:
-    if not alarms:
-        return Text("No alarms.")
     table = Table.grid(padding=(0, 2))
-    for view in alarms:
+    table.add_column(no_wrap=True)
+    table.add_column()
+    table.add_column(max_width=18)
+    if not alarms:
+        table.add_row("No alarms.", "", "")
+    for view in sorted(alarms, key=lambda view: -PRIORITY_RANK[view.priority]):
         table.add_row(
             Text(PRIORITY_WORDS[view.priority], style=_STYLES[view.priority]),
             view.say,
             Text(_STATE_WORDS[view.state], style="dim"),
         )
+    for _ in range(_ALARM_LINES - max(1, len(alarms))):
+        table.add_row("", "", "")
     return table

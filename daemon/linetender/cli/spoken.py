@@ -23,10 +23,10 @@ _NAMES = {"spo2": "oxygen (SpO2)", "pulse_rate": "pulse"}
 _UNITS = {"percent": "%", "bpm": "/min", "pa": "Pa"}
 
 
-def spoken_line(event: Event, plan: Plan) -> str | None:
+def spoken_line(event: Event, plan: Plan, decimals: int = 3) -> str | None:
     """Return one line about an event with its time (s), or None for what needs no words."""
     words = _words(event, plan)
-    return None if words is None else f"{to_seconds(event.due_ns):9.3f} s  {words}"
+    return None if words is None else f"{to_seconds(event.due_ns):9.{decimals}f} s  {words}"
 
 
 def _words(event: Event, plan: Plan) -> str | None:
