@@ -69,6 +69,16 @@ def test_always_a_finite_budget(element: FlowElement, pressure: float) -> None:
     assert got.standard_uncertainty_l_min > 0.0
 
 
+@pytest.mark.parametrize(("is_thermal", "part"), [(False, 0.5), (True, 1.0)])
+def test_air_pressure_counts_twice_for_a_thermal_sensor(is_thermal: bool, part: float) -> None:
+    """Q goes with 1/√p by density, and again with 1/√p by the correction of the reading."""
+    sensor = PressureSensor(0.0, 0.0, 500.0, is_thermal)
+    doubt = AirUncertainty(0.0, 1000.0, 0.0)
+    element = CalibratedElement(40.0, 0.5, ROOM, 0.0)
+    got = flow_estimate(element, 25.0, ROOM, sensor, doubt)
+    assert got.relative_uncertainty == pytest.approx(part * 1000.0 / 101_325.0, rel=0.01)
+
+
 def test_without_flow_the_zero_still_counts() -> None:
     got = flow_estimate(Orifice(100.0, 50.0), 0.0, ROOM, SDP8XX_500)
     assert got.airflow_l_min == 0.0

@@ -24,6 +24,7 @@ from linetender.airline.fan import (
     curve_from_power,
 )
 from linetender.airline.filter import HEPA_PANEL, Filter, loading_index
+from linetender.airline.flow_element import FlagKind
 from linetender.airline.hood_outlet import HoodOutlet
 from linetender.airline.loss import Loss
 from linetender.airline.network import Drop, NoOperatingPoint, operating_point
@@ -92,6 +93,20 @@ def test_where_each_pascal_goes() -> None:
     assert point.share_of("hose") == max(point.share_of(name) for name in names)
     with pytest.raises(KeyError, match="cellar"):
         point.share_of("cellar")
+
+
+def test_pieces_outside_their_formulas_are_named() -> None:
+    """At half the speed the duct is in transition, and the plate below its least Re."""
+    point = operating_point(FAN, LINE, ROOM, speed=0.5)
+    named = [(flag.kind, flag.text.partition(":")[0]) for flag in point.flags]
+    assert named == [(FlagKind.TRANSITION, "duct"), (FlagKind.REYNOLDS, "orifice plate")]
+    assert operating_point(FAN, LINE, ROOM).flags == ()
+
+
+def test_a_filter_far_past_its_rating_is_flagged() -> None:
+    assert Filter("f", 60.0, 100.0).flags(200.0, ROOM) == ()
+    (flag,) = Filter("f", 60.0, 100.0).flags(201.0, ROOM)
+    assert flag.text == "201 L/min is past twice the rated 100 L/min"
 
 
 def test_wind_helps_and_hinders() -> None:

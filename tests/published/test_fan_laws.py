@@ -26,6 +26,7 @@ from linetender.airline.filter import (
     final_pa,
     loading_index,
 )
+from linetender.airline.flow_element import Flag
 from linetender.airline.network import operating_point
 
 AIR = AirState(20.0, 101_325.0, 50.0, 1.20, REFERENCE_VISCOSITY_PA_S)
@@ -41,6 +42,9 @@ class SquareLoss:
 
     def pressure_drop_pa(self, airflow_l_min: float, air: AirState) -> float:
         return self.k * (airflow_l_min / 60_000.0) ** 2
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        return ()
 
 
 def linear_filter(r_pa_s_m3: float) -> Filter:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Flag
 from linetender.airline.friction_factor import velocity_pressure_pa
 from linetender.airline.quantity_checks import require_finite, require_positive
 
@@ -46,3 +47,7 @@ class Adapter:
         narrow_mm = min(self.from_mm, self.to_mm)
         head = velocity_pressure_pa(max(0.0, airflow_l_min), narrow_mm, air)
         return self.loss_coefficient * head
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return nothing: the formula has no limit that an air line could reach."""
+        return ()

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Flag
 from linetender.airline.friction_factor import area_m2, velocity_pressure_pa
 from linetender.airline.quantity_checks import require_not_negative, require_positive
 from linetender.airline.straight_duct import StraightDuct
@@ -88,8 +89,15 @@ class Duct:
         Raises:
             ValueError: The airflow is not finite.
         """
-        straight = StraightDuct(self.length_m, self.diameter_mm, self.roughness_mm)
-        friction = straight.differential_pa(airflow_l_min, air)
+        friction = self._straight.differential_pa(airflow_l_min, air)
         heads = self.quarter_bends * self.loss_per_bend + self.fittings_loss
         head = velocity_pressure_pa(max(0.0, airflow_l_min), self.diameter_mm, air)
         return friction + heads * head
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return whether an airflow (L/min) lies where laminar passes into turbulent."""
+        return self._straight.flags(airflow_l_min, air)
+
+    @property
+    def _straight(self) -> StraightDuct:
+        return StraightDuct(self.length_m, self.diameter_mm, self.roughness_mm)

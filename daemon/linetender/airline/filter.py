@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple, Self
 
 from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Flag, FlagKind
 from linetender.airline.quantity_checks import (
     require_finite,
     require_not_negative,
@@ -102,6 +103,16 @@ class Filter:
         require_finite("airflow", airflow_l_min, "L/min")
         per_l_min = self.rated_pa / self.rated_l_min * self.loading
         return per_l_min * max(0.0, airflow_l_min) * air.viscosity_pa_s / REFERENCE_VISCOSITY_PA_S
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return whether the airflow (L/min) is past twice the rated one (chosen).
+
+        Fine media stay linear there, but a maker's single figure says nothing of it.
+        """
+        if airflow_l_min <= 2.0 * self.rated_l_min:
+            return ()
+        text = f"{airflow_l_min:.0f} L/min is past twice the rated {self.rated_l_min:.0f} L/min"
+        return (Flag(FlagKind.EXTRAPOLATED, text),)
 
 
 def loading_index(

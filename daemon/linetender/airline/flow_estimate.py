@@ -96,7 +96,7 @@ def flow_estimate(
     contributions = (
         *_of_sensor(element, differential_pa, air, sensor),
         *element.own_contributions(airflow, air),
-        *_of_air(element, differential_pa, air, air_uncertainty or AirUncertainty()),
+        *_of_air(element, differential_pa, air, sensor, air_uncertainty or AirUncertainty()),
     )
     flags = (
         *element.flags(airflow, air),
@@ -124,7 +124,11 @@ def _of_sensor(
 
 
 def _of_air(
-    element: FlowElement, differential_pa: float, air: AirState, doubt: AirUncertainty
+    element: FlowElement,
+    differential_pa: float,
+    air: AirState,
+    sensor: PressureSensor,
+    doubt: AirUncertainty,
 ) -> tuple[Contribution, ...]:
     t, p, rh = air.temperature_c, air.pressure_pa, air.humidity_percent
     drier, damper = max(0.0, rh - doubt.humidity_percent), min(100.0, rh + doubt.humidity_percent)
@@ -136,10 +140,11 @@ def _of_air(
     here = air_at(t, p, rh)
     parts = []
     for source, (t_low, t_high, p_low, p_high, rh_low, rh_high) in pairs.items():
-        flows = [
-            element.airflow_l_min(differential_pa, _moved(air, here, there))
-            for there in (air_at(t_low, p_low, rh_low), air_at(t_high, p_high, rh_high))
-        ]
+        flows = []
+        for there in (air_at(t_low, p_low, rh_low), air_at(t_high, p_high, rh_high)):
+            # The same reading of a thermal sensor is less pressure in denser air.
+            seen_pa = differential_pa * (p / there.pressure_pa if sensor.is_thermal else 1.0)
+            flows.append(element.airflow_l_min(seen_pa, _moved(air, here, there)))
         parts.append(Contribution(source, abs(flows[1] - flows[0]) / 2.0))
     return tuple(parts)
 

@@ -15,7 +15,7 @@ from linetender.airline.air_state import AirState
 from linetender.airline.bracketed_root import argument_at
 from linetender.airline.duct import EXIT_LOSS, Duct
 from linetender.airline.flow_element import Contribution, Flag, FlagKind, Source
-from linetender.airline.friction_factor import is_transition, reynolds, velocity_pressure_pa
+from linetender.airline.friction_factor import velocity_pressure_pa
 from linetender.airline.hood_outlet import HoodOutlet
 from linetender.airline.quantity_checks import require_finite, require_not_negative
 
@@ -76,12 +76,8 @@ class HoodHose:
 
     def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
         """Return that it is not calibrated, and whether the hose is in transition."""
-        flags = [Flag(FlagKind.UNCALIBRATED, "hose and hood are known from a drawing only")]
-        number = reynolds(airflow_l_min, self.hose.diameter_mm, air)
-        if is_transition(number):
-            text = f"Reynolds number {number:.0f} in the hose: laminar or turbulent"
-            flags.append(Flag(FlagKind.TRANSITION, text))
-        return tuple(flags)
+        drawing = Flag(FlagKind.UNCALIBRATED, "hose and hood are known from a drawing only")
+        return (drawing, *self.hose.flags(airflow_l_min, air))
 
     def own_contributions(self, airflow_l_min: float, air: AirState) -> tuple[Contribution, ...]:
         """Return the doubt about hose and hood (L/min, standard)."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Flag
 from linetender.airline.quantity_checks import require_finite, require_positive
 from linetender.airline.trade_units import M3_S_PER_L_MIN
 
@@ -39,3 +40,7 @@ class HoodOutlet:
         area = self.coefficient * self.open_cm2 * 1e-4
         speed = max(0.0, airflow_l_min) * M3_S_PER_L_MIN / area
         return 0.5 * air.density_kg_m3 * speed**2
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return nothing: the formula has no limit that an air line could reach."""
+        return ()

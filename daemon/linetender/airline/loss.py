@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from linetender.airline.air_state import AirState
+from linetender.airline.flow_element import Flag
 
 
 class Loss(Protocol):
@@ -17,3 +18,6 @@ class Loss(Protocol):
 
         It is 0 without flow and never falls as the flow rises.
         """
+
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return every limit of validity that this airflow (L/min) lies outside."""

@@ -8,6 +8,7 @@ from linetender.airline.air_state import AirState
 from linetender.airline.bracketed_root import root_between
 from linetender.airline.disturbance import Disturbance
 from linetender.airline.fan import Fan
+from linetender.airline.flow_element import Flag
 from linetender.airline.loss import Loss
 from linetender.airline.quantity_checks import require_positive
 
@@ -41,12 +42,14 @@ class OperatingPoint:
         fan_pa: Pressure that the fan gives there (Pa).
         drops: What each piece takes, in the order of the line.
         disturbances: What wind and buoyancy add.
+        flags: Every limit of validity that a piece lies outside; each names the piece.
     """
 
     airflow_l_min: float
     fan_pa: float
     drops: tuple[Drop, ...]
     disturbances: tuple[Disturbance, ...]
+    flags: tuple[Flag, ...]
 
     @property
     def lost_pa(self) -> float:
@@ -103,7 +106,8 @@ def operating_point(
     airflow = root_between(missing_pa, 0.0, last_l_min)
     fan_pa = fan.pressure_pa(airflow, air.density_kg_m3, speed)
     drops = tuple(Drop(loss.name, loss.pressure_drop_pa(airflow, air)) for loss in losses)
-    return OperatingPoint(airflow, fan_pa, drops, tuple(disturbances))
+    flags = _flags_of(losses, airflow, air)
+    return OperatingPoint(airflow, fan_pa, drops, tuple(disturbances), flags)
 
 
 def _require_line(losses: Sequence[Loss], speed: float) -> None:
@@ -114,6 +118,14 @@ def _require_line(losses: Sequence[Loss], speed: float) -> None:
 
 def _taken_pa(losses: Sequence[Loss], airflow_l_min: float, air: AirState) -> float:
     return sum(loss.pressure_drop_pa(airflow_l_min, air) for loss in losses)
+
+
+def _flags_of(losses: Sequence[Loss], airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+    return tuple(
+        Flag(flag.kind, f"{loss.name}: {flag.text}")
+        for loss in losses
+        for flag in loss.flags(airflow_l_min, air)
+    )
 
 
 def _blown_back(fan: Fan, air: AirState, speed: float, added_pa: float) -> str:

@@ -265,6 +265,10 @@ class OrificeLoss:
         """
         return self.orifice.permanent_loss_pa(self.orifice.differential_pa(airflow_l_min, air), air)
 
+    def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
+        """Return the limits of ISO 5167-2 that an airflow (L/min) lies outside."""
+        return self.orifice.flags(airflow_l_min, air)
+
 
 def expansibility(
     diameter_ratio: float,

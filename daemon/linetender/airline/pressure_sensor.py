@@ -15,11 +15,14 @@ class PressureSensor:
         zero_pa: Standard uncertainty of the zero (Pa, >= 0).
         span_relative: Standard uncertainty of the span over the reading (1, >= 0).
         range_pa: Greatest pressure that it can read (Pa, > 0).
+        is_thermal: Whether its reading has to be corrected for the air's pressure, see
+            `thermal_sensor`: then a doubt about that pressure is one about the reading.
     """
 
     zero_pa: float
     span_relative: float
     range_pa: float
+    is_thermal: bool = False
 
     def __post_init__(self) -> None:
         require_not_negative("zero uncertainty", self.zero_pa, "Pa")
@@ -27,7 +30,9 @@ class PressureSensor:
         require_positive("sensor range", self.range_pa, "Pa")
 
     @classmethod
-    def within(cls, zero_pa: float, span_percent: float, range_pa: float) -> Self:
+    def within(
+        cls, zero_pa: float, span_percent: float, range_pa: float, *, is_thermal: bool = False
+    ) -> Self:
         """Make a sensor from a data sheet's "within ±", of which nothing more is known.
 
         A limit without a distribution is taken as rectangular: u = limit/√3.
@@ -36,18 +41,19 @@ class PressureSensor:
             zero_pa: Limit of the zero error (± Pa).
             span_percent: Limit of the span error (± % of the reading).
             range_pa: Greatest pressure that it can read (Pa).
+            is_thermal: Whether its reading depends on the air's pressure.
 
         Source:
             JCGM 100:2008 (GUM), 4.3.7.
         """
         root = math.sqrt(3.0)
-        return cls(zero_pa / root, span_percent / 100.0 / root, range_pa)
+        return cls(zero_pa / root, span_percent / 100.0 / root, range_pa, is_thermal)
 
 
-SDP8XX_500 = PressureSensor.within(0.1, 3.0, 500.0)
+SDP8XX_500 = PressureSensor.within(0.1, 3.0, 500.0, is_thermal=True)
 """SDP800/801/810/811-500Pa (data sheet: zero 0.1 Pa; span 3 % from memory)."""
 
-SDP8XX_125 = PressureSensor.within(0.08, 3.0, 125.0)
+SDP8XX_125 = PressureSensor.within(0.08, 3.0, 125.0, is_thermal=True)
 """SDP800/810-125Pa (from memory)."""
 
 MEMBRANE_1_PSI = PressureSensor.within(17.2, 0.0, 6894.757)
