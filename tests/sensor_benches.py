@@ -9,9 +9,10 @@ from linetender_drivers.pressure.hsc_decode import hsc_part
 from linetender_drivers.pressure.ms4525do_decode import ms4525do_range
 from linetender_drivers.registry import find_spec
 from linetender_drivers.simulated.ads1115_chip import Ads1115Chip
+from linetender_drivers.simulated.bme280_chip import Bme280Chip
 from linetender_drivers.simulated.bridge_chip import BridgeChip
 from linetender_drivers.simulated.d6f_ph_chip import D6fPhChip
-from linetender_drivers.simulated.i2c_bus import NotAcknowledged, SimulatedI2cBus
+from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
 from linetender_drivers.simulated.machine import SimulatedMachine
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
 from linetender_drivers.simulated.virtual_time import VirtualClock
@@ -65,39 +66,6 @@ class Bench:
         options = spec.options.model_validate({"bus": "simulated", **case.options})
         roles = tuple(case.expected)
         self.sensor: Sensor = spec.opener()("part", options, self.machine, roles)
-
-
-class TwoChips:
-    """Two chips on one address: either acknowledges, and a 0 on the line wins."""
-
-    def __init__(self, first: Any, second: Any) -> None:
-        self._chips = (first, second)
-
-    def write(self, data: bytes, now_ns: int) -> None:
-        if not any([_took(chip, data, now_ns) for chip in self._chips]):
-            raise NotAcknowledged
-
-    def read(self, length: int, now_ns: int) -> bytes:
-        answers = [answer for chip in self._chips if (answer := _gave(chip, length, now_ns))]
-        if not answers:
-            raise NotAcknowledged
-        return bytes(a & b for a, b in zip(answers[0], answers[-1], strict=True))
-
-
-def _took(chip: Any, data: bytes, now_ns: int) -> bool:
-    try:
-        chip.write(data, now_ns)
-    except NotAcknowledged:
-        return False
-    return True
-
-
-def _gave(chip: Any, length: int, now_ns: int) -> bytes | None:
-    try:
-        answer: bytes = chip.read(length, now_ns)
-    except NotAcknowledged:
-        return None
-    return answer
 
 
 def _set(chip: Any, **values: float) -> Any:
@@ -157,5 +125,24 @@ CASES = (
         {"filter_pressure_pa": (300.0, 0.05)},
         {"address": 0x49, "low_pa": 0.0, "high_pa": 500.0},
         family="ads1115",
+    ),
+    SensorCase(
+        "bme280",
+        0x77,
+        lambda: _set(
+            Bme280Chip("bme280"), pressure_pa=96_600.0, temperature_c=23.4, humidity_percent=41.0
+        ),
+        {
+            "ambient_pressure_pa": (96_600.0, 0.5),
+            "ambient_temperature_c": (23.4, 0.01),
+            "ambient_humidity_percent": (41.0, 0.02),
+        },
+        {"address": 0x77},
+    ),
+    SensorCase(
+        "bmp280",
+        0x76,
+        lambda: _set(Bme280Chip("bmp280"), pressure_pa=84_556.0, temperature_c=-3.0),
+        {"ambient_pressure_pa": (84_556.0, 0.5), "ambient_temperature_c": (-3.0, 0.01)},
     ),
 )

@@ -327,8 +327,7 @@ def test_the_registry_knows_the_driver_and_what_it_provides() -> None:
         "filter_pressure_pa",
         "element_temperature_c",
     }
-    assert not options.is_simulated
-    assert Sdp8xxOptions(bus="simulated").is_simulated
+    assert (options.is_simulated, Sdp8xxOptions(bus="simulated").is_simulated) == (False, True)
 
 
 @pytest.mark.parametrize(
@@ -396,7 +395,6 @@ def test_what_is_encoded_is_decoded(pressure: int, temperature: int, scale: int)
 
 @pytest.mark.parametrize("scale", [0, 1, 59, 61, -60])
 def test_an_unknown_scale_is_a_bad_frame(scale: int) -> None:
-    frame = with_crcs(bytes(4) + scale.to_bytes(2, "big", signed=True))
     with pytest.raises(BadFrame) as caught:
-        decode_frame(frame, "air")
+        decode_frame(with_crcs(bytes(4) + scale.to_bytes(2, "big", signed=True)), "air")
     assert caught.value.reason is FailureReason.BAD_FRAME

@@ -16,9 +16,10 @@ from linetender_drivers.errors import DeviceNotFound, DriverError, FailureReason
 from linetender_drivers.i2c_options import I2cOptions
 from linetender_drivers.measurements import Measurement
 from linetender_drivers.registry import Kind, driver_names, find_spec
-from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind, SimulatedI2cBus
+from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
-from sensor_benches import CASES, Bench, SensorCase, TwoChips
+from odd_chips import FlippingBus, Noise, Stranger, TwoChips
+from sensor_benches import CASES, Bench, SensorCase
 
 T = TypeVar("T")
 
@@ -109,19 +110,6 @@ def test_nothing_at_the_address_is_not_found(case: SensorCase) -> None:
         await bench.sensor.close()
 
     on(case, work)
-
-
-class Stranger:
-    """A chip that takes anything and answers the same word for ever."""
-
-    def __init__(self, word: bytes, *, crc: bool) -> None:
-        self._word = with_crcs(word) if crc else word
-
-    def write(self, data: bytes, now_ns: int) -> None:
-        """Take anything."""
-
-    def read(self, length: int, now_ns: int) -> bytes:
-        return (self._word * length)[:length]
 
 
 STRANGERS = {
@@ -258,32 +246,6 @@ def test_closing_twice_or_unopened_is_quiet_and_a_closed_sensor_does_not_read(
     assert_right(case, tuple(on(case, work).values()))
 
 
-class FlippingBus(SimulatedI2cBus):
-    """A bus that flips one bit of one answer.
-
-    Attributes:
-        answers: How many have been read.
-        flip: Which answer, counted from 0, and which of its bits; None for none.
-    """
-
-    def __init__(self, clock: VirtualClock) -> None:
-        super().__init__(clock)
-        self.answers: list[int] = []
-        self.flip: tuple[int, int] | None = None
-
-    async def transfer(self, address: int, write: bytes, read_n: int) -> bytes:
-        answer = await super().transfer(address, write, read_n)
-        if not read_n:
-            return answer
-        if self.flip is not None and self.flip[0] == len(self.answers):
-            byte, bit = divmod(self.flip[1], 8)
-            damaged = bytearray(answer)
-            damaged[byte] ^= 0x80 >> bit
-            answer = bytes(damaged)
-        self.answers.append(read_n)
-        return answer
-
-
 @every_sensor
 def test_any_flipped_bit_gives_a_reason_or_changes_nothing(case: SensorCase) -> None:
     async def work() -> int:
@@ -346,22 +308,6 @@ def test_two_chips_on_one_address_give_no_number(case: SensorCase) -> None:
             await bench.sensor.read()
 
     on(case, work)
-
-
-class Noise:
-    """A chip that takes anything and answers from a stream, over and over."""
-
-    def __init__(self, stream: bytes) -> None:
-        self._stream = stream
-        self._at = 0
-
-    def write(self, data: bytes, now_ns: int) -> None:
-        """Take anything."""
-
-    def read(self, length: int, now_ns: int) -> bytes:
-        start, self._at = self._at, self._at + length
-        repeats = self._at // len(self._stream) + 1
-        return (self._stream * repeats)[start : self._at]
 
 
 STREAMS = st.one_of(

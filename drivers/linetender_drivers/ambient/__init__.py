@@ -1,0 +1,1 @@
+"""Sensors of the air around."""
