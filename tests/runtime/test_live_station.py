@@ -168,10 +168,16 @@ def test_a_bus_that_hangs_at_the_start_holds_nothing_up(tmp_path: Path) -> None:
 
 
 class FullDisk:
-    """A file on a disk that is full after some pieces."""
+    """A disk with one file that is full after some pieces, and stays full."""
 
     def __init__(self, pieces: int) -> None:
         self._left = pieces
+
+    def begin(self, path: Path) -> "FullDisk":
+        return self
+
+    def probe(self, path: Path) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
 
     def append(self, piece: bytes) -> None:
         self._left -= 1
@@ -186,7 +192,7 @@ class FullDisk:
 
 
 def test_a_full_disk_is_told_and_the_air_alarm_is_as_ever() -> None:
-    recorder = RecordingWriter("s.jsonl", file=FullDisk(5))
+    recorder = RecordingWriter("s.jsonl", storage=FullDisk(5))
     played = play((*ORDINARY, (FAN_STOPS_S, Hand.fan_stop)), END_S, recorder=recorder)
     storage, *rest = played.alarms()
     assert storage[:2] == ("storage_failed", "unacknowledged")

@@ -1,4 +1,4 @@
-"""The file under a recording."""
+"""The files under a recording."""
 
 import os
 from pathlib import Path
@@ -6,7 +6,11 @@ from typing import Protocol
 
 from linetender.recording.errors import Fault, RecordingError
 
-_MODE = 0o600  # health data: for the owner alone
+MODE = 0o600
+"""Health data: for the owner alone."""
+
+PROBE_BYTES = 1 << 16
+"""Chosen: some 20 s of a session; a disk with less room than this is still full."""
 
 
 class AppendOnly(Protocol):
@@ -22,6 +26,24 @@ class AppendOnly(Protocol):
         """Give the file back; it is not used again."""
 
 
+class Storage(Protocol):
+    """Where files are made. Each call may take long."""
+
+    def begin(self, path: Path) -> AppendOnly:
+        """Create a file.
+
+        Raises:
+            RecordingError: it exists already, or cannot be created.
+        """
+
+    def probe(self, path: Path) -> None:
+        """Return if the disk under a path takes data again.
+
+        Raises:
+            OSError: it does not.
+        """
+
+
 class DiskFile:
     """A new file on a disk, for its owner alone (mode 0600)."""
 
@@ -33,7 +55,7 @@ class DiskFile:
         """
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
         try:
-            self._fd = os.open(path, flags, _MODE)
+            self._fd = os.open(path, flags, MODE)
         except FileExistsError as error:
             raise RecordingError(
                 Fault.EXISTS,
@@ -60,13 +82,55 @@ class DiskFile:
         """Return once all that was appended would outlast a power cut; the file's name, too."""
         os.fsync(self._fd)
         if self._folder is not None:
-            folder = os.open(self._folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+            sync_folder(self._folder)
             self._folder = None
 
     def close(self) -> None:
         """Give the file back."""
         os.close(self._fd)
+
+
+class Disk:
+    """Files on a real disk; implements `Storage`.
+
+    Args:
+        makes_folders: Whether a folder that is missing is made, or an error.
+    """
+
+    def __init__(self, *, makes_folders: bool = False) -> None:
+        self._makes_folders = makes_folders
+
+    def begin(self, path: Path) -> DiskFile:
+        """Create a file."""
+        if self._makes_folders and not path.parent.exists():
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            except OSError as error:
+                raise RecordingError(
+                    Fault.UNWRITABLE,
+                    path.parent,
+                    f"the folder cannot be made: {(error.strerror or str(error)).lower()}",
+                    "Name a folder that you may write to",
+                ) from error
+        return DiskFile(path)
+
+    def probe(self, path: Path) -> None:
+        """Write a small file beside the recording, sync it, and remove it."""
+        probe = path.with_name(f".{path.name}.probe")
+        try:
+            descriptor = os.open(probe, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, MODE)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(bytes(PROBE_BYTES))
+                file.flush()
+                os.fsync(file.fileno())
+        finally:
+            probe.unlink(missing_ok=True)
+
+
+def sync_folder(folder: Path) -> None:
+    """Let the names in a folder outlast a power cut."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -138,3 +138,11 @@ def segment_of(
         private=private,
         calibrations=calibrations,
     )
+
+
+def as_recorded(carryover: Carryover) -> Carryover:
+    """Return a carryover as a reader of the file will see it.
+
+    A live Watch is built from this, so that it is the very one that replay builds.
+    """
+    return msgspec.json.decode(msgspec.json.encode(carryover), type=Carryover)

@@ -19,7 +19,7 @@ from linetender.core.inputs import By, Verb
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.watch import Watch
-from linetender.recording.lines import SegmentReason, segment_of
+from linetender.recording.lines import Segment, SegmentReason, as_recorded, segment_of
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import StationClock, WallClock
@@ -226,20 +226,21 @@ class LiveStation:
     # The core's loop
 
     async def _watch_for_ever(self) -> None:
-        clock, watch, inbox = self._around.clock, self._watch, self._inbox
+        clock, inbox = self._around.clock, self._inbox
         recorder = self._around.recorder
         while True:
             turn_ns = clock.now_ns() + TURN_NS
             self._progress.promise("core", turn_ns)
-            deadline_ns = watch.next_deadline()
+            deadline_ns = self._watch.next_deadline()
             await inbox.wait(turn_ns if deadline_ns is None else min(deadline_ns, turn_ns))
             block = inbox.take()
             now_ns = clock.now_ns()
             if recorder is not None:
                 recorder.inputs(block)
-            drive(block, now_ns, watch, self._emit)
+            drive(block, now_ns, self._watch, self._emit)
             if recorder is not None:
                 recorder.advance(now_ns)
+                self._begin_segment_if_due(recorder)
 
     def _emit(self, events: tuple[Event, ...]) -> None:
         """Tell what the core said: sounders and lamps first, the slow and far ones last."""
@@ -284,25 +285,35 @@ class LiveStation:
     # Recording
 
     def _begin_recording(self) -> None:
-        around, station = self._around, self._station
-        if around.recorder is None:
+        if self._around.recorder is not None:
+            why = SegmentReason.RESTART if self._carryover else SegmentReason.START
+            self._around.recorder.segment(self._header(why, self._carryover))
+
+    def _begin_segment_if_due(self, recorder: RecordingWriter) -> None:
+        """Begin a segment after a gap or a long file, with a Watch that replay makes as well."""
+        now_ns = self._watch.now_ns
+        why = recorder.segment_due(now_ns)
+        if why is None:
             return
+        carryover = as_recorded(self._watch.carryover())
+        self._watch = Watch(self._station.plan, now_ns, carryover)
+        recorder.segment(self._header(why, carryover))
+
+    def _header(self, why: SegmentReason, carryover: Carryover | None) -> Segment:
+        around, station = self._around, self._station
         wall = around.wall()
         shown = dict(station.shown)
         private = tuple(shown.pop("left_out", ()))
-        why = SegmentReason.RESTART if self._carryover else SegmentReason.START
-        around.recorder.segment(
-            segment_of(
-                station.plan,
-                self._watch.now_ns,
-                why=why,
-                wall=wall.at,
-                synchronised=wall.synchronised,
-                boot=around.boot,
-                carryover=self._carryover,
-                settings=shown,
-                private=private,
-            )
+        return segment_of(
+            station.plan,
+            self._watch.now_ns,
+            why=why,
+            wall=wall.at,
+            synchronised=wall.synchronised,
+            boot=around.boot,
+            carryover=carryover,
+            settings=shown,
+            private=private,
         )
 
     def _discard_recording(self) -> None:
