@@ -1,0 +1,134 @@
+"""The view fits 80 columns, says everything in words, and does not jump."""
+
+import io
+import re
+
+import pytest
+from rich.console import Console
+
+from linetender.cli.live_view import LiveView
+from linetender.core.alarm_table import AlarmState
+from linetender.core.events import AlarmChanged, Demand, Sound
+from linetender.core.inputs import Quality
+from linetender.core.signals import Signal
+from linetender.core.snapshot import AlarmView, SignalView, Snapshot
+from linetender.core.stages import Priority, Stage
+from linetender.settings.load import load_station
+from linetender.settings.shipped import shipped
+
+S = 1_000_000_000
+SAY = "Air lost. Leave, then take the hood off."
+LONG_SAY = "Oxygen reading lost after a fall. Leave, then take the hood off, and call somebody."
+
+
+def shown(snapshot: Snapshot, *, colour: bool = False, width: int = 80, events: int = 0) -> str:
+    """Draw a snapshot after some events; return what a terminal would get, without movements."""
+    plan = load_station(shipped("config/demo.toml")).plan
+    system = "truecolor" if colour else None
+    console = Console(
+        file=io.StringIO(), width=width, record=True, force_terminal=True, color_system=system
+    )
+    view = LiveView(plan, console, "a test")
+    for number in range(events):
+        changed = AlarmChanged(
+            number * S,
+            number + 1,
+            "air_lost",
+            AlarmState.UNACKNOWLEDGED,
+            AlarmState.ACKNOWLEDGED,
+            Priority.HIGH,
+        )
+        view.show((changed,), snapshot)
+    console.export_text(clear=True)
+    console.print(view.draw(snapshot))
+    return console.export_text(styles=colour)
+
+
+def signal(name: Signal, value: float | None, reason: str | None = None) -> SignalView:
+    quality = Quality.BAD if value is None else Quality.GOOD
+    return SignalView(name, value, reason, quality, S)
+
+
+def snapshot(*alarms: AlarmView, sound: Sound = Sound.SILENT) -> Snapshot:
+    return Snapshot(
+        now_ns=75 * S,
+        stage=Stage.WORN,
+        n=3,
+        signals=(
+            signal(Signal.HOOD_PRESSURE_PA, 3.2),
+            signal(Signal.SPO2_PERCENT, None, "no_reading_yet"),
+            signal(Signal.PULSE_RATE_BPM, 84.0),
+            signal(Signal.AIR_PERCENT_OF_BASELINE, 20.4),
+        ),
+        alarms=alarms,
+        demand=Demand(sound, light=alarms[0].priority if alarms else None),
+        air_armed=True,
+        air_baseline=60.0,
+    )
+
+
+def alarm(state: AlarmState, say: str = SAY, priority: Priority = Priority.HIGH) -> AlarmView:
+    return AlarmView("air_lost", state, priority, 74 * S, 1, say)
+
+
+CALM = snapshot()
+LEAVE = snapshot(alarm(AlarmState.UNACKNOWLEDGED), sound=Sound.HIGH)
+MANY = snapshot(
+    *[
+        alarm(state, LONG_SAY, priority)
+        for state in AlarmState
+        if state is not AlarmState.NORMAL
+        for priority in Priority
+    ],
+    sound=Sound.HIGH,
+)
+
+
+@pytest.mark.parametrize("view", [CALM, LEAVE, MANY], ids=["calm", "leave", "many"])
+@pytest.mark.parametrize("events", [0, 1, 20])
+@pytest.mark.parametrize("width", [80, 60, 200])
+def test_no_line_is_longer_than_the_terminal_or_80(view: Snapshot, events: int, width: int) -> None:
+    drawn = shown(view, width=width, events=events)
+    assert max(map(len, drawn.splitlines())) == min(width, 80)
+    assert "\x1b" not in drawn
+
+
+def test_what_is_drawn_when_all_is_well() -> None:
+    assert shown(CALM).splitlines() == [
+        "╭─────────────────────────────────── a test ───────────────────────────────────╮",
+        "│   75.0 s   stage: worn   air watched   sounder: quiet                        │",
+        "│                                                                              │",
+        "│ Air                 20  % of normal  █████···················                │",
+        "│ Hood pressure      3.2  Pa                                                   │",
+        "│ Oxygen (SpO2)        –  %            no value: no reading yet                │",
+        "│ Pulse               84  /min                                                 │",
+        "│                                                                              │",
+        "│ No alarms.                                                                   │",
+        *["│                                                                              │"] * 9,
+        "╰──────────────────────────────────────────────────────────────────────────────╯",
+    ]
+
+
+def test_an_alarm_is_told_in_words_not_by_colour_alone() -> None:
+    drawn = shown(LEAVE)
+    assert "sounder: LEAVE" in drawn
+    assert f"LEAVE  {SAY}  sounding" in drawn
+
+
+def test_colour_adds_nothing_but_colour() -> None:
+    coloured = shown(LEAVE, colour=True)
+    assert "\x1b[" in coloured
+    assert re.sub(r"\x1b\[[\d;]*m", "", coloured) == shown(LEAVE)
+
+
+def test_the_frame_keeps_its_height() -> None:
+    heights = {
+        len(shown(view, events=events).splitlines()) for view in (CALM, LEAVE) for events in (0, 20)
+    }
+    assert len(heights) == 1
+
+
+def test_the_gravest_alarm_stands_first() -> None:
+    look = alarm(AlarmState.UNACKNOWLEDGED, "Look at it.", Priority.MEDIUM)
+    drawn = shown(snapshot(look, alarm(AlarmState.UNACKNOWLEDGED)))
+    assert drawn.index("LEAVE") < drawn.index("LOOK")
