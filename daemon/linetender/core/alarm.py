@@ -96,7 +96,7 @@ class Alarm:
     @property
     def must_see(self) -> bool:
         """Whether every good reading must be looked at, rather than passed by the guard."""
-        return self.clear_due_ns != NEVER_NS
+        return self.present and self.condition.verdict is Verdict.ABSENT
 
     def due_ns(self) -> int:
         """Return the next instant at which silence alone changes this alarm."""
