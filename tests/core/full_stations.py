@@ -1,0 +1,102 @@
+"""Two invented stations with every signal and every default rule, one per arrangement."""
+
+import tempfile
+from functools import cache
+from pathlib import Path
+
+from linetender.core.plan import Arrangement, Plan
+from linetender.core.signals import DERIVED_SIGNALS, Signal
+from linetender.settings.load import load_station
+from linetender_drivers.registry import DeviceOptions as NoOptions
+from linetender_drivers.registry import DriverSpec, Kind, find_spec
+
+NORMAL_PA = 60.0
+"""Pressure of both lines in normal use."""
+
+_EVERYTHING = DriverSpec(
+    kind=Kind.SENSOR,
+    options=NoOptions,
+    provides=lambda options: frozenset(signal.value for signal in Signal),
+    open="nowhere:nothing",
+    summary="gives whatever a test wants",
+)
+
+_ELEMENTS = {
+    Arrangement.FAN_SIDE: """\
+[element]
+kind = "fitted"
+k = 50
+n = 0.5
+standard_uncertainty_percent = 4
+normal_pa = 60
+""",
+    Arrangement.WEARER_SIDE: """\
+[element]
+kind = "hood_hose"
+normal_pa = 60
+""",
+}
+_AIR = {
+    Arrangement.FAN_SIDE: Signal.DUCT_PRESSURE_PA,
+    Arrangement.WEARER_SIDE: Signal.HOOD_PRESSURE_PA,
+}
+
+
+def air_signal(plan: Plan) -> Signal:
+    """Return the pressure that air is derived from."""
+    assert plan.air is not None
+    return plan.air.signal
+
+
+@cache
+def full_plan(arrangement: Arrangement) -> Plan:
+    """Compile the full station of an arrangement from its file and the default rules."""
+    other_air = _AIR.keys() - {arrangement}
+    left_out = DERIVED_SIGNALS | {_AIR[other] for other in other_air}
+    signals = [signal.value for signal in Signal if signal not in left_out]
+    required = "required_airflow_l_min = 170" if arrangement is Arrangement.FAN_SIDE else ""
+    contacts = "".join(
+        f'[devices.{contact}]\ndriver = "gpio_contact"\ncontact = "{contact}"\n'
+        f'options = {{ chip = "simulated", gpio = {gpio} }}\n'
+        for contact, gpio in (("fan_mains", 5), ("hook", 6), ("co_alarm", 13))
+    )
+    text = f"""\
+schema = 1
+[station]
+id = "shed"
+arrangement = "{arrangement.value}"
+exit_time_s = 15
+{required}
+{_ELEMENTS[arrangement]}
+[devices.everything]
+driver = "everything"
+signals = {signals}
+{contacts}
+[devices.answer]
+driver = "gpio_button"
+contact = "answer"
+options = {{ chip = "simulated", no_gpio = 17, nc_gpio = 27 }}
+[devices.siren]
+driver = "gpio_buzzer"
+output = "buzzer"
+options = {{ chip = "simulated", gpio = 22 }}
+[check_in]
+every_min = 5
+[[contacts]]
+name = "housemate"
+[[far_end]]
+name = "bench"
+role = "wearer"
+[[far_end]]
+name = "kitchen"
+role = "attendant"
+[broker]
+host = "broker.home.arpa"
+port = 1883
+"""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "shed.toml"
+        path.write_text(text, encoding="utf-8")
+        return load_station(
+            path, lambda name: _EVERYTHING if name == "everything" else find_spec(name)
+        ).plan
