@@ -25,6 +25,7 @@ VALUES = [
     ("29 are too few", [97.0] * 30, None),
     ("the median, whatever one sample says", [97.0] * 20 + [70.0] + [97.0] * 10, 97.0),
     ("half of them higher", [96.0] * 15 + [98.0] * 16, 97.0),
+    ("99 counts as 98, so that 95 is no fall of four", [99.0] * 31, 98.0),
     ("exactly 92 is accepted", [92.0] * 31, 92.0),
     ("under 92 it is refused", [91.9] * 31, None),
     ("refused, then tried again", [91.0] * 30 + [95.0] * 31, 95.0),

@@ -12,6 +12,9 @@ BASELINE_MEANS = 30
 """A baseline is the median of this many 1 s means of good readings."""
 LOWEST_SPO2_PERCENT = 92.0
 """An oxygen baseline under this is refused: who starts so low should not start."""
+HIGHEST_SPO2_PERCENT = 98.0
+"""A higher one counts as this (chosen): 99 and 100 differ from it by less than the
+oximeter's error, and 95 % must not look like a fall of four points."""
 
 
 class WearerBaseline:
@@ -84,6 +87,8 @@ class WearerBaseline:
         if self.signal is Signal.SPO2_PERCENT and value < LOWEST_SPO2_PERCENT:
             self.refused = True
             return
+        if self.signal is Signal.SPO2_PERCENT:
+            value = min(value, HIGHEST_SPO2_PERCENT)
         self.gathers = self.refused = False
         self._baselines[self.signal] = value
         self._journal.events.append(
