@@ -85,6 +85,9 @@ class NotificationLink(Protocol):
         the notifications.
         """
 
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        """Write to a characteristic (128-bit UUID); raises a DriverError when it cannot."""
+
     async def close(self) -> None:
         """Disconnect; never raises."""
 

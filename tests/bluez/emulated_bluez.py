@@ -67,6 +67,7 @@ class EmulatedBlueZ:
             (DEVICE, "Connect"): self._connect,
             (DEVICE, "Disconnect"): self._disconnect,
             (CHARACTERISTIC, "ReadValue"): self._read_value,
+            (CHARACTERISTIC, "WriteValue"): self._write_value,
             (CHARACTERISTIC, "StartNotify"): self._start_notify,
             (CHARACTERISTIC, "StopNotify"): self._stop_notify,
         }
@@ -365,6 +366,13 @@ class EmulatedBlueZ:
             raise Refusal("NotPermitted", "Read not permitted")
         self._tree.set(each.path, CHARACTERISTIC, Value=Variant("ay", each.value))
         return "ay", [each.value]
+
+    async def _write_value(self, message: Message) -> Answer:
+        each = self._connected(message)
+        if "write" not in each.flags:
+            raise Refusal("NotPermitted", "Write not permitted")
+        each.written.append(bytes(message.body[0]))
+        return None
 
     async def _start_notify(self, message: Message) -> Answer:
         each = self._connected(message)

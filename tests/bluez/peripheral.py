@@ -17,11 +17,12 @@ class Characteristic:
 
     Attributes:
         uuid: 128 bits, lower case.
-        flags: What BlueZ says may be done with it: read, notify, indicate.
+        flags: What BlueZ says may be done with it: read, write, notify, indicate.
         value: What reading gives.
         read_refusal: Why reading fails.
         notify_refusal: Why subscribing fails.
         path: On the bus.
+        written: What was written to it, in order.
         subscribers: Clients of the bus that want its notifications.
     """
 
@@ -31,6 +32,7 @@ class Characteristic:
     read_refusal: Refusal | None = None
     notify_refusal: Refusal | None = None
     path: str = ""
+    written: list[bytes] = field(default_factory=list)
     subscribers: set[str] = field(default_factory=set)
 
 

@@ -133,8 +133,7 @@ class BleLink:
             DeviceNotFound: the link was lost.
             DriverError: the link is not open.
         """
-        if self._client is None:
-            raise self._not_open()
+        self._open_client()
         frame = None if self._lost else await self._waiting.get()
         if frame is None:
             self._lost = True
@@ -149,14 +148,24 @@ class BleLink:
         Raises:
             DriverError: it cannot be read, or the link is lost or not open.
         """
-        client = self._client
-        if client is None:
-            raise self._not_open()
+        client = self._open_client()
         try:
             found = client.services.get_characteristic(characteristic)
             if found is None:
                 return None
             return bytes(await bounded(client.read_gatt_char(found), self._limits.call_s))
+        except RADIO_ERRORS as error:
+            raise radio_failure(self._peer, error) from error
+
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        """Write to a characteristic.
+
+        Raises:
+            DriverError: the peer has none such, refuses, or the link is lost or not open.
+        """
+        client = self._open_client()
+        try:
+            await bounded(client.write_gatt_char(characteristic, octets), self._limits.call_s)
         except RADIO_ERRORS as error:
             raise radio_failure(self._peer, error) from error
 
@@ -178,5 +187,7 @@ class BleLink:
     def _dropped(self, _client: BleakClient) -> None:
         self._waiting.put_nowait(None)
 
-    def _not_open(self) -> DriverError:
-        return DriverError(self._peer, "the link is not open", FailureReason.CLOSED)
+    def _open_client(self) -> BleakClient:
+        if self._client is None:
+            raise DriverError(self._peer, "the link is not open", FailureReason.CLOSED)
+        return self._client

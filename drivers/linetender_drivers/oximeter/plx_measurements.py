@@ -10,10 +10,17 @@ number; doubted is what says that it is a weak one.
 """
 
 from enum import IntFlag
-from typing import Final
 
-from linetender_drivers.errors import FailureReason
 from linetender_drivers.measurements import Measurement
+from linetender_drivers.oximeter.plausibility import (
+    FINGER_OUT,
+    NO_VALUE,
+    POOR_SIGNAL,
+    PULSE_AMPLITUDE,
+    PULSE_RATE,
+    SPO2,
+    plausible_measurement,
+)
 from linetender_drivers.oximeter.plx_decode import (
     MeasurementStatus,
     PlxContinuous,
@@ -22,22 +29,12 @@ from linetender_drivers.oximeter.plx_decode import (
 )
 from linetender_drivers.oximeter.plx_spot_check_decode import PlxSpotCheck
 
-SPO2: Final = "spo2_percent"
-PULSE_RATE: Final = "pulse_rate_bpm"
-PULSE_AMPLITUDE: Final = "pulse_amplitude_index_percent"
-
-NO_VALUE = "no_value"
-"""The oximeter sent NaN, NRes, an infinity or a reserved word."""
 NOT_SENT = "not_sent"
 """This oximeter does not send the quantity."""
 
-LOWEST_PULSE_BPM = 20.0
-HIGHEST_PULSE_BPM = 300.0
-"""Chosen: wider than any living pulse that a finger sensor follows."""
-
 SENSOR_REFUSALS: tuple[tuple[SensorStatus, str], ...] = (
     (SensorStatus.DISCONNECTED, "sensor_disconnected"),
-    (SensorStatus.UNCONNECTED_TO_USER, "finger_out"),
+    (SensorStatus.UNCONNECTED_TO_USER, FINGER_OUT),
     (SensorStatus.DISPLACED, "sensor_displaced"),
     (SensorStatus.UNKNOWN_SENSOR, "unknown_sensor"),
     (SensorStatus.MALFUNCTIONING, "sensor_malfunction"),
@@ -57,7 +54,7 @@ SENSOR_DOUBTS: tuple[tuple[SensorStatus, str], ...] = (
     (SensorStatus.QUESTIONABLE_PULSE, "questionable_pulse"),
     (SensorStatus.LOW_PERFUSION, "low_perfusion"),
     (SensorStatus.ERRATIC_SIGNAL, "erratic_signal"),
-    (SensorStatus.POOR_SIGNAL, "poor_signal"),
+    (SensorStatus.POOR_SIGNAL, POOR_SIGNAL),
     (SensorStatus.INTERFERENCE, "sensor_interference"),
     (SensorStatus.PROCESSING_IRREGULARITY, "processing_irregularity"),
     (SensorStatus.ANALYSIS_ONGOING, "analysis_ongoing"),
@@ -87,21 +84,14 @@ def plx_measurements(
     index = frame.pulse_amplitude_index_percent
     time = frame.device_time if isinstance(frame, PlxSpotCheck) else None
     return (
-        _measurement(SPO2, spo2, (0.0, 100.0), refusal or _zero(spo2), doubt, time),
-        _measurement(
-            PULSE_RATE, pulse, (LOWEST_PULSE_BPM, HIGHEST_PULSE_BPM), refusal, doubt, time
-        ),
-        _measurement(PULSE_AMPLITUDE, index, (0.0, 100.0), refusal, doubt, time),
+        _measurement(SPO2, spo2, refusal, doubt, time),
+        _measurement(PULSE_RATE, pulse, refusal, doubt, time),
+        _measurement(PULSE_AMPLITUDE, index, refusal, doubt, time),
     )
 
 
 def _measurement(
-    signal: str,
-    sent: Sfloat | None,
-    plausible: tuple[float, float],
-    refusal: str | None,
-    doubt: str | None,
-    time: float | None,
+    signal: str, sent: Sfloat | None, refusal: str | None, doubt: str | None, time: float | None
 ) -> Measurement:
     if refusal is not None:
         return Measurement(signal, reason=refusal, device_time=time)
@@ -109,14 +99,7 @@ def _measurement(
         return Measurement(signal, reason=NOT_SENT, device_time=time)
     if not isinstance(sent, float):
         return Measurement(signal, reason=NO_VALUE, device_time=time)
-    lowest, highest = plausible
-    if not lowest <= sent <= highest:
-        return Measurement(signal, reason=FailureReason.OUT_OF_RANGE.value, device_time=time)
-    return Measurement(signal, sent, doubt=doubt, device_time=time)
-
-
-def _zero(spo2: Sfloat) -> str | None:
-    return FailureReason.OUT_OF_RANGE.value if spo2 == 0.0 else None
+    return plausible_measurement(signal, sent, doubt=doubt, device_time=time)
 
 
 def _first(status: IntFlag, table: tuple[tuple[IntFlag, str], ...]) -> str | None:

@@ -157,6 +157,14 @@ class SimulatedPeerLink:
         await self._peer.clock.sleep(READ_S)
         return self._peer.value(characteristic)
 
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        """Refuse: nothing can be written to this oximeter."""
+        raise DriverError(
+            "simulated oximeter",
+            f"{characteristic} cannot be written to ({octets.hex(' ')})",
+            FailureReason.WRONG_DEVICE,
+        )
+
     async def close(self) -> None:
         """Disconnect."""
         self._is_open = False
