@@ -144,12 +144,14 @@ def test_a_loss_of_reading_does_not_follow_a_fall_of_the_last_use() -> None:
 
 def test_a_silence_after_a_short_return_has_its_deadline() -> None:
     """The deadline was forgotten until something else asked for it."""
-    quiet = Bench(plan(rule(Stale((SPO2,), 3 * SECOND_NS), off_s=10)))
-    quiet.advance(5.0)
-    quiet.good(6.0, SPO2, 97.0)
-    quiet.stream(7.0, 17.0, 1.0, spo2_percent=97.0)
-    quiet.advance(30.0)
-    assert quiet.alarms() == [(3.0, "UNACKNOWLEDGED"), (16.0, "RETURNED"), (19.0, "UNACKNOWLEDGED")]
+    fall = rule(Below(SPO2, 94.0), id="fall", on_s=100)
+    lost = rule(Stale((SPO2,), 30 * SECOND_NS, "fall"), id="lost")
+    bench = Bench(plan(fall, lost))
+    bench.good(0.0, SPO2, 97.0)
+    bench.advance(40.0)
+    bench.good(50.0, SPO2, 90.0)
+    bench.advance(100.0)
+    assert bench.alarms("lost") == [(80.0, "UNACKNOWLEDGED")]
 
 
 def test_equality_with_the_limit_does_not_flicker_without_a_deadband() -> None:
