@@ -7,7 +7,6 @@ import secrets
 import signal
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -15,6 +14,7 @@ import typer
 
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.line_thread import LineHandler, LineThread
+from linetender.cli.run_recording import recorder_of, upkeep_of
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.core.carryover import Carryover
@@ -23,6 +23,7 @@ from linetender.core.inputs import By, Verb
 from linetender.core.instants import to_seconds
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
+from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.boot import boot_hash
 from linetender.runtime.broker import BrokerLink
@@ -57,6 +58,7 @@ class Session:
         link: To the broker, or None.
         keeper: Of the core's state, or None.
         carryover: What the run before left, or None.
+        upkeep: Of the folder of recordings, or None.
     """
 
     station: Station
@@ -65,6 +67,7 @@ class Session:
     link: BrokerLink | None = None
     keeper: CarryoverKeeper | None = None
     carryover: Carryover | None = None
+    upkeep: Upkeep | None = None
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
 
     def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
@@ -90,6 +93,8 @@ class Session:
             self.link.stop()
         if self.keeper is not None:
             self.keeper.close()
+        if self.upkeep is not None:
+            self.upkeep.close()
 
     def _print(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         for event in events:
@@ -202,18 +207,11 @@ def _session(
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
         session.keeper = CarryoverKeeper(folder, boot_hash())
     # Last, so that nothing above leaves an empty recording behind when it fails.
-    target = record or _recording_file(station)
-    if target is not None:
-        session.recorder = RecordingWriter(target)
+    session.recorder = recorder_of(station, record)
+    session.upkeep = upkeep_of(station, session.recorder)
+    if session.upkeep is not None:
+        session.upkeep.start()
     return session
-
-
-def _recording_file(station: Station) -> Path | None:
-    if station.recording_directory is None:
-        return None
-    station.recording_directory.mkdir(parents=True, exist_ok=True)
-    at = datetime.now().astimezone().strftime("%Y-%m-%dT%H%M%S")
-    return station.recording_directory / f"{station.plan.station}-{at}.jsonl"
 
 
 async def _run_real(session: Session) -> None:

@@ -1,5 +1,6 @@
 """Reads a recording piece by piece and vouches for what it yields."""
 
+import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from stat import S_ISREG
@@ -12,6 +13,7 @@ from linetender.core.inputs import Input, Reading, fault_of
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan_faults import fault_of_plan
 from linetender.recording.chain import DAMAGED, Chain, Group
+from linetender.recording.compression import pieces_of
 from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.lines import SCHEMA, Check, End, Line, Segment
 
@@ -125,6 +127,9 @@ class RecordingReader:
                 self.size_bytes = file.seek(0, 2)
                 file.seek(0)
                 yield from self._parts_of(file)
+        except zlib.error as error:
+            what = f"the compressed data is damaged: {error}"
+            raise RecordingError(Fault.ALTERED, self.path, what, DAMAGED) from error
         except OSError as error:
             what = (error.strerror or str(error)).lower()
             raise RecordingError(Fault.UNREADABLE, self.path, what, _WRONG_FILE) from error
@@ -132,10 +137,8 @@ class RecordingReader:
     def _parts_of(self, file: BinaryIO) -> Iterator[Segment | Block]:
         chain = Chain(self.path)
         rest = b""
-        bytes_read = 0
-        while piece := file.read(PIECE_BYTES):
-            bytes_read += len(piece)
-            piece = rest + piece
+        for read in pieces_of(file, PIECE_BYTES):
+            piece = rest + read
             if chain.offset == 0:
                 self._expect_beginning(piece)
             groups = chain.groups_in(piece)
@@ -150,7 +153,7 @@ class RecordingReader:
                     line=chain.line,
                     offset=chain.offset,
                 )
-            self._told(bytes_read)
+            self._told(file.tell())
         self._finish(chain, rest)
 
     def _expect_beginning(self, piece: bytes) -> None:

@@ -53,6 +53,7 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         findings=granted,
         broker=_with_full_path(station.broker, path),
         recording_directory=_beside(path, recording.directory) if recording else None,
+        recording=recording,
         advice=advice,
         budgets=budgets,
     )

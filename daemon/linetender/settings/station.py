@@ -8,7 +8,7 @@ from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.settings.problems import Finding
 from linetender.settings.rule_budget import RuleBudget
-from linetender.settings.station_file import BrokerSettings
+from linetender.settings.station_file import BrokerSettings, RecordingTable
 from linetender_drivers.registry import DeviceOptions, DriverSpec
 
 
@@ -48,6 +48,7 @@ class Station:
         findings: Safety findings that the file grants as exceptions.
         broker: The MQTT broker, or None; its password file is a full path.
         recording_directory: Where sessions go, or None.
+        recording: How they are written and for how long they are kept, or None.
         advice: Findings that do not refuse the station and that it does not grant.
         budgets: Alarm budgets of the rules about the air.
     """
@@ -59,5 +60,6 @@ class Station:
     findings: tuple[Finding, ...]
     broker: BrokerSettings | None
     recording_directory: Path | None = None
+    recording: RecordingTable | None = None
     advice: tuple[Finding, ...] = ()
     budgets: tuple[RuleBudget, ...] = ()

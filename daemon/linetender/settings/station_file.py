@@ -213,6 +213,22 @@ class RecordingTable(StrictModel):
     directory: str = Field(
         min_length=1, max_length=400, description="path of a folder, from the station file's folder"
     )
+    sync_interval_s: float = Field(
+        1.0, ge=0.1, le=60, description="seconds between two fsyncs: what a power cut may cost"
+    )
+    rotate_minutes: float = Field(
+        240.0, ge=1, le=1440, description="minutes of a session that one file holds"
+    )
+    rotate_mb: float = Field(
+        50.0, ge=1, le=1000, description="size that no file grows far beyond, MB"
+    )
+    keep_days: float = Field(
+        90.0, ge=1, le=3650, description="days after which a session is deleted"
+    )
+    keep_mb: float = Field(
+        2000.0, ge=10, le=1_000_000, description="MB over which the oldest sessions are deleted"
+    )
+    compress: bool = Field(True, description="true to compress files that are complete (gzip)")
 
 
 class ExceptionTable(StrictModel):
