@@ -73,21 +73,22 @@ class FlippingBus(SimulatedI2cBus):
     """A bus that flips one bit of one answer.
 
     Attributes:
-        answers: How many have been read.
-        flip: Which answer, counted from 0, and which of its bits; None for none.
+        answers: The lengths of all that have been read.
+        flip: Which answer: its length, which of those of that length from 0, and which of
+            its bits; None for none.
     """
 
     def __init__(self, clock: VirtualClock) -> None:
         super().__init__(clock)
         self.answers: list[int] = []
-        self.flip: tuple[int, int] | None = None
+        self.flip: tuple[int, int, int] | None = None
 
     async def transfer(self, address: int, write: bytes, read_n: int) -> bytes:
         answer = await super().transfer(address, write, read_n)
         if not read_n:
             return answer
-        if self.flip is not None and self.flip[0] == len(self.answers):
-            byte, bit = divmod(self.flip[1], 8)
+        if self.flip is not None and self.flip[:2] == (read_n, self.answers.count(read_n)):
+            byte, bit = divmod(self.flip[2], 8)
             damaged = bytearray(answer)
             damaged[byte] ^= 0x80 >> bit
             answer = bytes(damaged)

@@ -14,6 +14,8 @@ from linetender_drivers.simulated.bridge_chip import BridgeChip
 from linetender_drivers.simulated.d6f_ph_chip import D6fPhChip
 from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
 from linetender_drivers.simulated.machine import SimulatedMachine
+from linetender_drivers.simulated.scd4x_chip import Scd4xChip
+from linetender_drivers.simulated.scd30_chip import Scd30Chip
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
 from linetender_drivers.simulated.virtual_time import VirtualClock
 
@@ -144,5 +146,35 @@ CASES = (
         0x76,
         lambda: _set(Bme280Chip("bmp280"), pressure_pa=84_556.0, temperature_c=-3.0),
         {"ambient_pressure_pa": (84_556.0, 0.5), "ambient_temperature_c": (-3.0, 0.01)},
+    ),
+    SensorCase(
+        "scd30",
+        0x61,
+        lambda: _set(Scd30Chip(), co2_ppm=1234.5),
+        {"hood_co2_ppm": (1234.5, 0.001)},
+        has_crc=True,
+        second=lambda: _set(Scd30Chip(), co2_ppm=600.0),
+    ),
+    SensorCase(
+        "scd4x",
+        0x62,
+        lambda: _set(Scd4xChip(), co2_ppm=1234.0),
+        {"hood_co2_ppm": (1234.0, 0.5)},
+        has_crc=True,
+        second=lambda: _set(Scd4xChip(0x0F0F_3333_5555), co2_ppm=600.0),
+    ),
+    SensorCase(
+        "ads1115_co_cell",
+        0x48,
+        # 30 ppm of a cell of 20 nA/ppm on 100 kΩ: 60 mV above the reference and the zero.
+        lambda: _wired(1.5 + 0.002 + 0.060, 1.5),
+        {"intake_co_ppm": (30.0, 0.1)},
+        {
+            "sensitivity_na_per_ppm": 20.0,
+            "gain_ohm": 100_000.0,
+            "reference_mv": 1500.0,
+            "zero_mv": 2.0,
+        },
+        family="ads1115",
     ),
 )

@@ -255,12 +255,16 @@ def test_any_flipped_bit_gives_a_reason_or_changes_nothing(case: SensorCase) -> 
         await bench.sensor.read()
         bus.answers.clear()
         await bench.sensor.read()
-        lengths = tuple(bus.answers)
+        # A sensor that is asked until it is ready gives the same answer again and again.
+        places = {
+            (n, 0 if case.has_crc else bus.answers[:at].count(n))
+            for at, n in enumerate(bus.answers)
+        }
         refused = 0
-        for answer, length in enumerate(lengths):
+        for length, nth in sorted(places):
             for bit in range(8 * length):
                 bus.answers.clear()
-                bus.flip = (answer, bit)
+                bus.flip = (length, nth, bit)
                 try:
                     assert_right(case, await bench.sensor.read())
                 except DriverError as error:

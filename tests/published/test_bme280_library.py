@@ -10,6 +10,7 @@ from typing import Any
 import bme280 as library
 import pytest
 
+from hand_clock import HandClock
 from linetender_drivers.ambient.bme280 import open_bme280
 from linetender_drivers.ambient.bme280_spec import Bme280Options
 from linetender_drivers.simulated.bme280_chip import Bme280Chip
@@ -19,22 +20,6 @@ from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 
 ADDRESS = 0x76
 SIGNALS = ("ambient_pressure_pa", "ambient_temperature_c", "ambient_humidity_percent")
-
-
-class HandClock:
-    """A clock that moves when told to."""
-
-    def __init__(self) -> None:
-        self.time_ns = 0
-
-    def now_ns(self) -> int:
-        return self.time_ns
-
-    async def sleep(self, seconds: float) -> None:
-        self.wait(seconds)
-
-    def wait(self, seconds: float) -> None:
-        self.time_ns += round(seconds * 1e9)
 
 
 class SmBus:

@@ -4,17 +4,15 @@ Witness: `sensirion-i2c-sdp` on `sensirion-i2c-driver`, which know nothing of ou
 block, so a small adapter gives them the simulated bus and moves the time they would wait.
 """
 
-import asyncio
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from sensirion_i2c_driver import I2cConnection
 from sensirion_i2c_driver.errors import I2cNackError
-from sensirion_i2c_driver.transceiver_v1 import I2cTransceiverV1
 from sensirion_i2c_sdp.sdp.device import SdpI2cDevice
 
-from linetender_drivers.errors import DriverError, FailureReason
+from hand_clock import HandClock, MakerTransceiver
 from linetender_drivers.pressure.sdp8xx import open_sdp8xx
 from linetender_drivers.pressure.sdp8xx_spec import Sdp8xxOptions
 from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
@@ -29,51 +27,6 @@ PRESSURES_PA = {
 }
 
 
-class HandClock:
-    """A clock that moves when told to."""
-
-    def __init__(self) -> None:
-        self.time_ns = 0
-
-    def now_ns(self) -> int:
-        return self.time_ns
-
-    async def sleep(self, seconds: float) -> None:
-        self.wait(seconds)
-
-    def wait(self, seconds: float) -> None:
-        self.time_ns += round(seconds * 1e9)
-
-
-class Adapter(I2cTransceiverV1):
-    """The maker's transceiver interface on a simulated bus."""
-
-    def __init__(self, bus: SimulatedI2cBus, clock: HandClock) -> None:
-        self._bus = bus
-        self._clock = clock
-
-    def transceive(
-        self,
-        slave_address: int,
-        tx_data: bytes | None,
-        rx_length: int | None,
-        read_delay: float,
-        timeout: float,
-    ) -> tuple[int, Exception | None, bytes]:
-        self._clock.wait(0.001)  # the bytes on the wire, generously
-        received = b""
-        try:
-            if tx_data:
-                asyncio.run(self._bus.transfer(slave_address, tx_data, 0))
-            self._clock.wait(read_delay)
-            if rx_length:
-                received = asyncio.run(self._bus.transfer(slave_address, b"", rx_length))
-        except DriverError as error:
-            assert error.reason is FailureReason.NACK
-            return self.STATUS_NACK, error, b""
-        return self.STATUS_OK, None, received
-
-
 @pytest.fixture
 def clock(monkeypatch: pytest.MonkeyPatch) -> HandClock:
     """The clock whose time passes when the maker's driver sleeps."""
@@ -85,7 +38,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> HandClock:
 def maker_device(chip: Sdp8xxChip, clock: HandClock) -> Any:
     bus = SimulatedI2cBus(clock)
     bus.attach(0x25, chip)
-    return SdpI2cDevice(I2cConnection(Adapter(bus, clock)), 0x25)
+    return SdpI2cDevice(I2cConnection(MakerTransceiver(bus, clock)), 0x25)
 
 
 def our_values(chip: Sdp8xxChip) -> dict[str, float | None]:
