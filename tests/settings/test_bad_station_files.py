@@ -247,7 +247,7 @@ UNSAFE = {
     ),
     "no rule for blindness": (
         WHOLE + '[rules.change.blind]\nloss_of_air = false\nreason = "bad"\n',
-        ("no_blind_rule", 21, "rules", "gone silent"),
+        ("no_blind_rule", 21, "rules", "no longer seen"),
     ),
 }
 

@@ -253,6 +253,33 @@ def test_oxygen_limits_within_the_oximeters_error(
 
 
 @pytest.mark.parametrize(
+    ("rule_id", "change", "line"),
+    [
+        ("spo2_very_low", "on_delay_s = 30", None),
+        ("spo2_very_low", "on_delay_s = 31", 22),
+        ("help", 'held = { contact = "answer", after_s = 11 }', 22),
+        ("check_in_missed_late", "check_in_missed = { after_s = 300 }", None),
+        ("check_in_missed_late", "check_in_missed = { after_s = 299 }\non_delay_s = 2", 23),
+    ],
+)
+def test_a_killer_that_waits_too_long(
+    rule_id: str, change: str, line: int | None, tmp_path
+) -> None:
+    text = WHOLE + f'[rules.change.{rule_id}]\n{change}\nreason = "a test"\n'
+    if line is None:
+        load(tmp_path, text)
+        return
+    (problem,) = refusal(tmp_path, text)
+    assert (_names((problem,)), problem.line) == (["killer_too_late"], line)
+
+
+def test_a_sensor_that_sees_neither_air_nor_oxygen_does_not_end_blindness(tmp_path) -> None:
+    change = '[rules.change.blind]\nsignals = ["hood_pressure_pa", "pulse_rate_bpm"]\n'
+    problems = refusal(tmp_path, WHOLE + OXIMETER + change + 'reason = "a test"\n')
+    assert _names(problems) == ["no_blind_rule"]
+
+
+@pytest.mark.parametrize(
     ("rule_id", "change", "key"),
     [
         ("help", "killer = false", "killer"),

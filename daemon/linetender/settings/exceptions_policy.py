@@ -10,6 +10,7 @@ GRANTABLE = {
     "is NOT watched; such a station is never armed",
     "no_blind_rule": "somebody may stand by and watch the watcher",
     "blind_too_late": "a sensor far away may drop out for longer than that",
+    "killer_too_late": "a trial may need more patience, for an afternoon",
     "alarm_past_budget": "the hood may be open enough that its air never gets that bad",
     "exit_time_over_budget": "it stops nothing: LEAVE then says to open the hood while going",
     "loss_of_air_by_forward": "a second box may be wired and powered as well as this one",

@@ -22,6 +22,9 @@ from linetender.settings.station_file import FittedElement
 
 LINE_PRESSURES = (Signal.DUCT_PRESSURE_PA, Signal.HOOD_PRESSURE_PA)
 
+GUARDING_SIGNALS = frozenset({*LINE_PRESSURES, Signal.SPO2_PERCENT})
+"""Any other sensor may still speak while nobody sees air or oxygen."""
+
 LATEST_BLIND_S = 15.0
 """A station that notices later that it sees nothing was not watching (chosen: the
 default's 10 s and half of it)."""
@@ -80,7 +83,8 @@ def no_blind_rule(case: Case) -> Iterator[Finding]:
     if any(_guards(rule) and _silence_s(rule.condition) for rule in case.plan.rules):
         return
     expected = (
-        f"no rule notices that every sensor has gone silent. Such a rule has stale, {_AS_A_GUARD}"
+        "no rule notices that air and oxygen are no longer seen. Such a rule has stale with the "
+        f"line's pressure, or oxygen too, and nothing else, {_AS_A_GUARD}"
     )
     remedy = "keep the rule blind of the default set, or one like it"
     yield case.finding("no_blind_rule", ("rules",), expected, remedy)
@@ -179,7 +183,7 @@ def _guards(rule: RulePlan) -> bool:
 
 
 def _silence_s(condition: Condition) -> float | None:
-    """After what silence (s) a condition is present, or None where silence does nothing."""
+    """After what silence (s) of air and oxygen a condition is present, or None."""
     if isinstance(condition, AnyOf):
         times = [_silence_s(part) for part in condition.conditions]
         return min((each for each in times if each is not None), default=None)
@@ -187,7 +191,9 @@ def _silence_s(condition: Condition) -> float | None:
         times = [_silence_s(part) for part in condition.conditions]
         whole = [each for each in times if each is not None]
         return max(whole) if len(whole) == len(times) else None
-    return to_seconds(condition.after_ns) if isinstance(condition, Stale) else None
+    if isinstance(condition, Stale) and set(condition.signals) <= GUARDING_SIGNALS:
+        return to_seconds(condition.after_ns)
+    return None
 
 
 def _in_time(case: Case, budget: RuleBudget) -> str:

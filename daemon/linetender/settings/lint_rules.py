@@ -20,6 +20,11 @@ is crossed again and again by the error alone."""
 LEAST_SPO2_DEADBAND_PERCENT = 2.0
 """Half of that error (chosen)."""
 
+LATEST_KILLER_S = {"spo2_very_low": 30.0, "help": 10.0, "check_in_missed_late": 300.0}
+"""Longest time until the killers that do not judge the air are told (chosen): the oxygen
+alarm lags by half a minute as it is, no hand holds a button for longer, and five
+minutes over a check-in are the first minutes of help."""
+
 _BOTH = tuple(Arrangement)
 
 DEFAULT_KILLERS: dict[str, tuple[Arrangement, ...]] = {
@@ -57,6 +62,20 @@ def _weaknesses(
     if not set(arrangements) <= set(arrangements_of(entry)):
         named = " and ".join(arrangements)
         yield "arrangements", f"this can kill: expected {named}"
+
+
+def killer_too_late(case: Case) -> Iterator[Finding]:
+    """A default rule for what can kill that waits until it is as good as off."""
+    for rule in case.rules.rules:
+        latest_s = LATEST_KILLER_S.get(rule.id)
+        entry = rule.entry
+        after = entry.held or entry.check_in_missed
+        waits_s = (entry.on_delay_s or 0.0) + (after.after_s if after else 0.0)
+        if latest_s is not None and waits_s > latest_s:
+            key = "on_delay_s" if entry.on_delay_s else entry.condition_keys[0]
+            expected = f"it is told after {waits_s:g} s, {latest_s:g} s at most was expected"
+            remedy = "shorten its times"
+            yield case.rule_finding("killer_too_late", rule, (key,), expected, remedy)
 
 
 def spo2_limit_chatters(case: Case) -> Iterator[Finding]:

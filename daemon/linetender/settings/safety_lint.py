@@ -40,6 +40,7 @@ CHECKS: tuple[Callable[[Case], Iterator[Finding]], ...] = (
     lint_air.exit_time_over_budget,
     lint_air.loss_of_air_by_forward,
     lint_rules.killer_weakened,
+    lint_rules.killer_too_late,
     lint_rules.spo2_limit_chatters,
     lint_rules.circular_suppression,
     lint_devices.two_sources,
