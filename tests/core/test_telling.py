@@ -128,6 +128,17 @@ def test_a_deliberate_out_ends_the_call() -> None:
     assert (bench.demand.sound, bench.demand.far, bench.demand.tell) == (SILENT, SILENT, ())
 
 
+def test_an_end_also_answers_a_killer_that_is_over_but_still_sounds() -> None:
+    bench = Bench(station(KILLER))
+    bench.command(0.0, Verb.START)
+    bench.contact(10.0, "fan_mains", ContactState.OPEN)
+    bench.contact(13.0, "fan_mains", ContactState.CLOSED)
+    assert bench.state("killer") == "LATCHED"
+    bench.command(14.0, Verb.END)
+    assert bench.stages()[-1] == (14.0, Stage.IDLE, "wearer, out")
+    assert (bench.state("killer"), bench.demand.sound) == ("NORMAL", SILENT)
+
+
 def test_a_rule_may_name_whom_it_calls() -> None:
     bench = Bench(station(fact_rule("alarm", HIGH, killer=True, calls=("cleo",)), KILLER))
     bench.command(0.0, Verb.START)
