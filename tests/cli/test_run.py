@@ -97,7 +97,7 @@ def test_a_state_that_cannot_be_used_is_said_and_holds_nothing_up(folders: Path)
     assert done.stderr.count("\n") == 1
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
 def test_a_signal_ends_it_in_good_order(number: signal.Signals, folders: Path) -> None:
     record = folders / "s.jsonl"
     with running(station(folders), "--simulate", "demo", "--record", record) as run:

@@ -126,7 +126,7 @@ def run(
         typer.Option("--state", metavar="FOLDER", help="Keep what outlives a restart here."),
     ] = None,
 ) -> None:
-    """Watch a station until told to stop (Ctrl-C or SIGTERM); outputs are left safe.
+    """Watch a station until told to stop (Ctrl-C, SIGTERM, SIGHUP); outputs are left safe.
 
     Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than
     the file says, 5 another linetender watches this station.
@@ -240,7 +240,8 @@ async def _run_simulated(session: Session, script: Script) -> None:
 
 def _stop_on_signals(live: LiveStation) -> None:
     loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
+    # SIGHUP: the terminal was closed. The pins would stay as they are.
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         loop.add_signal_handler(number, live.stop)
 
 
