@@ -170,6 +170,32 @@ def test_a_delay_that_just_fits_and_one_that_does_not(tmp_path) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        # 3 L/min into 20 L/min are 15 % CO2 before anything fails.
+        (
+            WHOLE.replace("time_s = 7", "time_s = 7\nrequired_airflow_l_min = 20")
+            + "[hood]\nco2_l_min = 3\n",
+            ["alarm_past_budget", "alarm_past_budget"],
+        ),
+        # A limit that no fan ever comes down to is none.
+        (
+            WHOLE + '[rules.change.air_lost]\nbelow = 1e-308\nreason = "never"\n',
+            ["air_loss_untold"],
+        ),
+        (
+            WHOLE + '[rules.change.air_lost]\nbelow = 0.2\nreason = "hardly ever"\n',
+            ["alarm_past_budget"],
+        ),
+    ],
+)
+def test_extremes_are_refused_in_words(text: str, names: list[str], tmp_path) -> None:
+    problems = refusal(tmp_path, text)
+    assert _names(problems) == names
+    assert all("inf" not in problem.expected and problem.remedy for problem in problems)
+
+
 def test_where_the_way_out_does_not_fit_only_the_air_rules_say_so(tmp_path) -> None:
     fits = load(tmp_path, WHOLE + MAINS + OXIMETER)
     too_long = load(tmp_path, (WHOLE + MAINS + OXIMETER).replace("time_s = 7", "time_s = 8"))

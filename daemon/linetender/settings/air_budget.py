@@ -50,6 +50,9 @@ WINDOW_S = 0.2
 CONTACT_S = 0.1
 """Debouncing of a switch (chosen: twice what the driver waits)."""
 
+LEAST_FRACTION = 0.001
+"""A limit under this part of the flow is none: a fan that stands still leaks as much (chosen)."""
+
 FORWARDED = "forwarded"
 """Name of the driver whose readings come from a second box."""
 
@@ -123,11 +126,11 @@ def _part_of_flow(condition: Condition, air: AirPlan) -> float | None:
     match condition:
         case Below(signal=signal, limit=level) | Outside(signal=signal, low=level):
             fraction = _fraction(signal, level, air)
-            return None if fraction is None or fraction <= 0.0 else min(1.0, fraction)
+            return None if fraction is None or fraction < LEAST_FRACTION else min(1.0, fraction)
         case Falls(signal=signal, by=by):
             whole = _level(signal, air)
             fraction = None if whole is None else _fraction(signal, whole - by, air)
-            return None if fraction is None or fraction <= 0.0 else fraction
+            return None if fraction is None or fraction < LEAST_FRACTION else fraction
         case Above(signal=signal) | Jumps(signal=signal) | Rises(signal=signal):
             return None if _level(signal, air) is None else 1.0
     return None

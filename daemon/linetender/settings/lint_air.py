@@ -200,6 +200,8 @@ def _in_time(case: Case, budget: RuleBudget) -> str:
     longest_s = math.floor(budget.longest_on_delay_s * 10.0) / 10.0
     if longest_s >= 0.0:
         return f"set on_delay_s of {budget.rule} to {longest_s:g} or less"
+    if budget.seconds.available_s <= 0.0:
+        return "no rule can mend it: the hood needs more air, or its wearer gives off less CO2"
     volume_l = case.station.hood.volume_l * budget.seconds.needed_s / budget.seconds.available_s
     return (
         f"no on_delay_s is short enough: choose a limit nearer to the normal flow, or a hood "
