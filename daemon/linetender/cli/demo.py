@@ -75,10 +75,7 @@ def demo(
     speed: Annotated[
         float,
         typer.Option(
-            "--speed",
-            min=0.0,
-            callback=finite,
-            help="Simulated seconds per second; 0 = no waiting.",
+            min=0.0, callback=finite, help="Simulated seconds per second; 0 = no waiting."
         ),
     ] = 1.0,
     record: Annotated[
@@ -99,10 +96,10 @@ def demo(
         show = _display(station.plan, stack, headless=headless, as_json=as_json)
         recorder = None if record is None else RecordingWriter(record, waits=True)
         run_virtual(_play(station, seed, recorder, (outcome.note, show), outcome), speed)
-    is_whole = recorder is None or not recorder.fault
-    _summarise(outcome, record if is_whole else None, as_json=as_json)
-    if recorder is not None and not is_whole:
-        typer.echo(recorder.fault, err=True)
+    fault = recorder.fault if recorder else None
+    _summarise(outcome, None if fault else record, as_json=as_json)
+    if fault:
+        typer.echo(fault, err=True)
         raise typer.Exit(ExitCode.BAD_FILE)
     if outcome.seconds_to_sound is None:
         raise typer.Exit(ExitCode.FAULT)

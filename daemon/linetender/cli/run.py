@@ -112,10 +112,7 @@ def run(
     speed: Annotated[
         float,
         typer.Option(
-            "--speed",
-            min=0.01,
-            callback=finite,
-            help="With --simulate: simulated seconds per second.",
+            min=0.01, callback=finite, help="With --simulate: simulated seconds per second."
         ),
     ] = 1.0,
     record: Annotated[
@@ -141,15 +138,19 @@ def run(
         folder = _state_folder(state, simulate, station)
         session = _session(station, lines, record, folder)
         stack.callback(session.close)
-        for caution in CAUTIONS:
-            lines.put(f"• {caution.short}")
-        if session.link is not None:
-            session.link.start()
-        if script is None:
-            asyncio.run(_run_real(session))
-        else:
-            run_virtual(_run_simulated(session, script), speed)
-        lines.put("Stopped. Nothing is being watched now.")
+        _watch(session, script, speed)
+
+
+def _watch(session: Session, script: Script | None, speed: float) -> None:
+    for caution in CAUTIONS:
+        session.lines.put(f"• {caution.short}")
+    if session.link is not None:
+        session.link.start()
+    if script is None:
+        asyncio.run(_run_real(session))
+    else:
+        run_virtual(_run_simulated(session, script), speed)
+    session.lines.put("Stopped. Nothing is being watched now.")
 
 
 def _lines(stack: ExitStack) -> LineThread:

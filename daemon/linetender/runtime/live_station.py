@@ -325,6 +325,7 @@ class LiveStation:
     def _end_recording(self) -> None:
         if self._around.recorder is not None:
             self._around.recorder.close(self._watch.now_ns)
+            self._checks.look()  # the end may be what the disk did not take
 
 
 def _is_by_radio(device: Device) -> bool:

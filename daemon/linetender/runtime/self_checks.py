@@ -1,5 +1,6 @@
 """What the station notices about itself: disk, broker, time of day. Told as Facts."""
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
@@ -7,6 +8,8 @@ from typing import Protocol
 from linetender.core.instants import SECOND_NS
 from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.inbox import Inbox
+
+_LOG = logging.getLogger(__name__)
 
 STORAGE_FAILED = "storage_failed"
 BROKER_LOST = "broker_lost"
@@ -75,3 +78,5 @@ class SelfChecks:
         if fault != self._said.get((fact, subject), ""):
             self._said[fact, subject] = fault
             self._inbox.fact(fact, bool(fault), subject, fault)
+            if fault and fact == STORAGE_FAILED:  # the others have a log of their own
+                _LOG.error("%s", fault)
