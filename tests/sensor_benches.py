@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from linetender_drivers.contracts import Sensor
+from linetender_drivers.fan.ina2xx_decode import INA226
 from linetender_drivers.pressure.hsc_decode import hsc_part
 from linetender_drivers.pressure.ms4525do_decode import ms4525do_range
 from linetender_drivers.registry import find_spec
@@ -13,6 +14,7 @@ from linetender_drivers.simulated.bme280_chip import Bme280Chip
 from linetender_drivers.simulated.bridge_chip import BridgeChip
 from linetender_drivers.simulated.d6f_ph_chip import D6fPhChip
 from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
+from linetender_drivers.simulated.ina2xx_chip import Ina2xxChip
 from linetender_drivers.simulated.machine import SimulatedMachine
 from linetender_drivers.simulated.scd4x_chip import Scd4xChip
 from linetender_drivers.simulated.scd30_chip import Scd30Chip
@@ -176,5 +178,18 @@ CASES = (
             "zero_mv": 2.0,
         },
         family="ads1115",
+    ),
+    SensorCase(
+        "ina219",
+        0x40,
+        lambda: _set(Ina2xxChip(), current_a=1.73, supply_v=12.31),
+        {"fan_current_a": (1.73, 0.0001), "supply_voltage_v": (12.31, 0.003)},
+    ),
+    SensorCase(
+        "ina226",
+        0x44,
+        lambda: _set(Ina2xxChip(INA226, shunt_ohm=0.01), current_a=-1.73, supply_v=24.31),
+        {"fan_current_a": (-1.73, 0.0002), "supply_voltage_v": (24.31, 0.001)},
+        {"address": 0x44, "shunt_mohm": 10.0},
     ),
 )

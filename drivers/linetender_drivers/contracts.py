@@ -45,6 +45,9 @@ class InputLine(Protocol):
     async def edge(self, timeout_s: float) -> None:
         """Return at the next change of level, or after the timeout (s)."""
 
+    def edges(self) -> int:
+        """Return how many changes of level there were since the line was claimed."""
+
     def close(self) -> None:
         """Give the line back."""
 

@@ -103,6 +103,7 @@ class RealInputLine:
         self._errors = errors
         self._loop = asyncio.get_running_loop()
         self._changed = asyncio.Event()
+        self._edges = 0
         device.pin.when_changed = self._on_edge
 
     def is_high(self) -> bool:
@@ -117,6 +118,10 @@ class RealInputLine:
         """Return at a change of level since the last call, or after the timeout (s)."""
         await wait_bounded(self._changed, timeout_s)
 
+    def edges(self) -> int:
+        """Return how many changes of level were reported since the line was claimed."""
+        return self._edges
+
     def close(self) -> None:
         """Give the line back."""
         if self._device.closed:
@@ -129,6 +134,7 @@ class RealInputLine:
 
     def _on_edge(self, _ticks: float, _state: bool) -> None:
         # Runs in lgpio's only thread: an exception here would silence every line.
+        self._edges += 1
         try:
             self._loop.call_soon_threadsafe(self._changed.set)
         except Exception:

@@ -90,7 +90,7 @@ class SimulatedPins:
         else:
             self._driven[gpio] = driven
         if line and line.is_high() != before:
-            line.changed.set()
+            line.note_edge()
 
     def _level_at(self, gpio: int, pull_up: bool) -> bool:
         return self._driven.get(gpio, pull_up)
@@ -122,6 +122,7 @@ class SimulatedInputLine:
         self._gpio = gpio
         self._pull_up = pull_up
         self._closed = False
+        self._edges = 0
 
     def is_high(self) -> bool:
         """Sample the level now.
@@ -136,6 +137,15 @@ class SimulatedInputLine:
     async def edge(self, timeout_s: float) -> None:
         """Return at a change of level since the last call, or after the timeout (s)."""
         await wait_bounded(self.changed, timeout_s)
+
+    def edges(self) -> int:
+        """Return how many changes of level there were since the line was claimed."""
+        return self._edges
+
+    def note_edge(self) -> None:
+        """Take note of a change of level."""
+        self._edges += 1
+        self.changed.set()
 
     def close(self) -> None:
         """Give the line back."""

@@ -1,0 +1,1 @@
+"""Speed, current and voltage of the fan."""
