@@ -38,6 +38,18 @@ def test_an_input_reads_levels_and_wakes_at_edges(factory: MockFactory) -> None:
     assert asyncio.run(scene()) == [True, False]
 
 
+def test_every_edge_is_counted_however_busy_the_loop_is(factory: MockFactory) -> None:
+    async def scene() -> tuple[int, int]:
+        line = RealPins(factory=factory).input(17, pull_up=True)
+        before = line.edges()
+        for _ in range(100):
+            factory.pin(17).drive_low()
+            factory.pin(17).drive_high()
+        return before, line.edges()
+
+    assert asyncio.run(scene()) == (0, 200)
+
+
 def test_a_button_held_at_start_is_sampled(factory: MockFactory) -> None:
     async def scene() -> bool:
         line = RealPins(factory=factory).input(17, pull_up=False)

@@ -1,8 +1,8 @@
 """INA219 and INA226 current and voltage sensors: registers to volts and amperes. Pure.
 
-Sources: registers, steps and times from memory of the data sheets; public drivers of the
-parts print the same (reset values 0x399F and 0x4127, steps of 10 µV and 4 mV, 2.5 µV and
-1.25 mV, the INA226's identifiers 0x5449 and 0x2260).
+Sources: steps, shifts, averages and times of the Linux driver hwmon/ina2xx.c; the reset
+value of the INA226 (0x4127), its identifiers and the limits from memory of the data
+sheets.
 """
 
 from typing import NamedTuple
