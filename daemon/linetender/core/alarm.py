@@ -14,6 +14,9 @@ from linetender.core.stages import Priority
 HIGH_REALARM_NS = 60 * SECOND_NS
 """An answered alarm that has risen to HIGH sounds again at least this often (contract of §5)."""
 
+KILLER_QUIET_NS = 15 * SECOND_NS
+"""An answer to a rule that can kill buys this much quiet at most, whatever the plan says."""
+
 CHATTER_RAISES = 3
 CHATTER_WITHIN_NS = 60 * SECOND_NS
 """Sets and clears three times in a minute: chattering (public alarm-management practice)."""
@@ -169,8 +172,8 @@ class Alarm:
             self._step(AlarmEvent.RELEASE_PRESENT, now_ns, "still present")
 
     def withhold(self, now_ns: int, withheld: bool) -> None:
-        """Note whether another alarm suppresses a new raise of this one."""
-        if withheld == self.withheld:
+        """Note whether another alarm suppresses a new raise of this one; never of a killer."""
+        if withheld == self.withheld or self.plan.killer:
             return
         self.withheld = withheld
         if not withheld and self.state is AlarmState.SUPPRESSED and not self.is_out:
@@ -191,7 +194,8 @@ class Alarm:
     def go_out(self, now_ns: int, who: str) -> None:
         """Fall silent because the wearer is deliberately out of the hood."""
         event = AlarmEvent.OUT_PRESENT if self.present else AlarmEvent.OUT_ABSENT
-        self.rise_due_ns = self.realarm_due_ns = self.raise_due_ns = NEVER_NS
+        # A raise that is still delayed goes on, where the rule works in the new stage.
+        self.rise_due_ns = self.realarm_due_ns = NEVER_NS
         self._step(event, now_ns, who)
         self.is_out = self.state is AlarmState.SUPPRESSED
 
@@ -201,6 +205,8 @@ class Alarm:
         quiet_ns = self.plan.realarm_ns
         if self.priority is Priority.HIGH and self.plan.priority is not Priority.HIGH:
             quiet_ns = min(quiet_ns or HIGH_REALARM_NS, HIGH_REALARM_NS)
+        if self.plan.killer:
+            quiet_ns = min(quiet_ns or KILLER_QUIET_NS, KILLER_QUIET_NS)
         return quiet_ns
 
     def _start_on_delay(self, now_ns: int) -> None:
