@@ -61,10 +61,8 @@ def readings_of(plan: Plan, seconds: int, *, faults: bool = True) -> list[Input]
             at_ns = second * SECOND_NS + turn * SECOND_NS // AIR_HZ + MILLISECOND_NS
             made.append(reading(at_ns, air_signal(plan), level * noise.gauss(1.0, 0.02)))
         at_ns = second * SECOND_NS + 970 * MILLISECOND_NS
-        low = faults and 500 <= place < 530
-        made.append(
-            reading(at_ns, Signal.SPO2_PERCENT, 92.0 if low else noise.choice((96.0, 97.0)))
-        )
+        spo2 = 92.0 if faults and 500 <= place < 530 else noise.choice((96.0, 97.0))
+        made.append(reading(at_ns, Signal.SPO2_PERCENT, spo2))
         made.append(reading(at_ns, Signal.PULSE_RATE_BPM, float(noise.randint(75, 95))))
         made.append(reading(at_ns, Signal.FAN_SPEED_RPM, float(noise.randint(2480, 2520))))
         if second % 10 == 0:
