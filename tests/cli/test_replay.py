@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from linetender.cli.exit_codes import ExitCode
-from linetender.cli.replay import _grouped, _length
+from linetender.cli.replay_report import grouped, length
 from recording.live_sessions import recorded_live
 
 
@@ -158,9 +158,9 @@ def test_an_altered_file_names_line_and_byte(recording: Path) -> None:
     ],
 )
 def test_lengths_in_words(seconds: float, text: str) -> None:
-    assert _length(seconds) == text
+    assert length(seconds) == text
 
 
 @pytest.mark.parametrize(("number", "text"), [(12, "12"), (9_999, "9999"), (27_000, "27 000")])
 def test_large_numbers_are_grouped(number: int, text: str) -> None:
-    assert _grouped(number) == text
+    assert grouped(number) == text

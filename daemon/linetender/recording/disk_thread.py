@@ -36,6 +36,15 @@ class DiskThread:
     after `give_up`, the thread probes the disk until it takes data, and says that by
     `takes_again`; it goes on with `next_file`.
 
+    Args:
+        path: The first file; those that follow get a number in their name.
+        file: It, open; None when it could not be begun.
+        storage: Where files are made.
+        sync_interval_s: Time between two fsyncs (s, 0 = after each batch).
+        retry_s: Time between two probes of a failed disk (s).
+        waits: `put` waits for the disk when it falls behind.
+        monotonic: The clock that paces fsyncs (s).
+
     Attributes:
         fault: Why the last file failed, for people; None once a new one is on the disk.
         broken: Whether what is put is lost.
@@ -55,17 +64,7 @@ class DiskThread:
         waits: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
-        """Start the thread.
-
-        Args:
-            path: The first file; those that follow get a number in their name.
-            file: It, open; None when it could not be begun.
-            storage: Where files are made.
-            sync_interval_s: Time between two fsyncs (s, 0 = after each batch).
-            retry_s: Time between two probes of a failed disk (s).
-            waits: `put` waits for the disk when it falls behind.
-            monotonic: The clock that paces fsyncs (s).
-        """
+        """Prepare; nothing is done yet."""
         self.fault: str | None = None
         self.broken = file is None
         self.takes_again = False

@@ -14,6 +14,7 @@ from linetender.core.watch import Watch
 from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.lines import Segment
 from linetender.recording.reader import Block, RecordingReader, TornTail
+from linetender.recording.window import Window
 
 DIFFERENCES_KEPT = 20
 """Chosen: the first few say what went apart; what follows is mostly their consequence."""
@@ -50,9 +51,9 @@ class Outcome:
         events: How many were recorded.
         differing: How many differences there are in all; 0 means an exact replay.
         differences: The first of them.
-        session_s: Length of the session (s), the segments added up.
+        session_s: Length of what was compared (s), the segments added up.
         tail: What the recording lost at its end, or None.
-        ended: Whether it was closed in good order.
+        ended: Whether it was closed in good order, or not read up to its end.
     """
 
     station: str
@@ -95,6 +96,11 @@ class _Progress:
         self.inputs += len(block.inputs)
         self.until_ns = block.until_ns
 
+    def keep_only(self, window: Window, began_ns: int) -> None:
+        """Forget the events outside a window of the session."""
+        self.recorded = window.of(self.recorded, began_ns)
+        self.replayed = window.of(self.replayed, began_ns)
+
     def differences(self, number: int) -> Iterator[Difference]:
         """Set the two sequences side by side by the instants at which events fell due."""
         if self.recorded == self.replayed:
@@ -127,6 +133,7 @@ def replay_file(
     path: Path | str,
     *,
     make_watch: MakeWatch = Watch,
+    window: Window | None = None,
     told: Callable[[int, int], None] = lambda bytes_read, size_bytes: None,
 ) -> Outcome:
     """Replay a recording, each segment with a new Watch.
@@ -134,6 +141,8 @@ def replay_file(
     Args:
         path: The recording.
         make_watch: Makes a Watch from plan, start and carryover.
+        window: Which part of the session is compared; None means all of it. What
+            comes after it is not read.
         told: Called now and then with the bytes read and the size of the file.
 
     Raises:
@@ -141,16 +150,26 @@ def replay_file(
             holds inputs that no Watch takes, such as one that goes back in time.
     """
     reader = RecordingReader(path, lambda bytes_read: told(bytes_read, reader.size_bytes))
+    window = window or Window()
     segments: list[_Progress] = []
+    is_cut = False
     for part in reader.parts():
         if isinstance(part, Block):
             segments[-1].take(part, reader.path)
+            is_cut = window.is_over(part.until_ns - segments[0].header.started_ns)
+            if is_cut:
+                break
         else:
             segments.append(_Progress(part, _watch_of(part, make_watch, reader)))
-    return _outcome(segments, reader)
+    for segment in segments:
+        segment.keep_only(window, segments[0].header.started_ns)
+    return _outcome(segments, reader, window, is_cut=is_cut)
 
 
-def _outcome(segments: list[_Progress], reader: RecordingReader) -> Outcome:
+def _outcome(
+    segments: list[_Progress], reader: RecordingReader, window: Window, *, is_cut: bool
+) -> Outcome:
+    session_ns = sum(part.until_ns - part.header.started_ns for part in segments)
     differences = [
         difference
         for number, segment in enumerate(segments, 1)
@@ -164,7 +183,7 @@ def _outcome(segments: list[_Progress], reader: RecordingReader) -> Outcome:
         events=sum(len(segment.recorded) for segment in segments),
         differing=len(differences),
         differences=tuple(differences[:DIFFERENCES_KEPT]),
-        session_s=to_seconds(sum(part.until_ns - part.header.started_ns for part in segments)),
+        session_s=to_seconds(window.length_ns(session_ns)),
         tail=reader.tail,
-        ended=reader.ended,
+        ended=reader.ended or is_cut,
     )

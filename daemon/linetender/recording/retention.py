@@ -8,7 +8,6 @@ beside it, `shed-2031-05-01T080000.reviewed`. A mark older than the session's la
 does not count.
 """
 
-import logging
 import re
 import zlib
 from collections.abc import Collection
@@ -18,8 +17,6 @@ from typing import NamedTuple
 
 from linetender.recording.compression import pieces_of
 from linetender.recording.disk_file import MODE
-
-_LOG = logging.getLogger(__name__)
 
 REVIEWED_SUFFIX = ".reviewed"
 

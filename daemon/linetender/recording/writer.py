@@ -10,7 +10,7 @@ from linetender.core.inputs import Input
 from linetender.core.instants import NEVER_NS
 from linetender.recording.disk_file import Disk, Storage
 from linetender.recording.disk_thread import RETRY_S, DiskThread
-from linetender.recording.errors import Fault, RecordingError
+from linetender.recording.errors import RecordingError
 from linetender.recording.line_stream import LineStream
 from linetender.recording.lines import EndReason, Segment, SegmentReason
 
@@ -46,6 +46,17 @@ class RecordingWriter:
 
     The calls are those of `LineStream`; call them from one thread only.
 
+    Args:
+        path: Where; no file may be there.
+        storage: Where files are made, instead of on the disk.
+        sync_interval_s: Time between two fsyncs (s, 0 = after each batch).
+        limits: When another file follows; None means never.
+        retry_s: Time between two looks whether a failed disk takes data again (s).
+        waits: Wait for the disk when it falls behind, instead of stopping: only for
+            sessions in virtual time, where nobody depends on the loop.
+        is_patient: Begin with a gap where the file cannot be created.
+        monotonic: The clock that paces fsyncs (s).
+
     Attributes:
         path: The first file.
     """
@@ -64,17 +75,6 @@ class RecordingWriter:
     ) -> None:
         """Create the file and start the thread.
 
-        Args:
-            path: Where; no file may be there.
-            storage: Where files are made, instead of on the disk.
-            sync_interval_s: Time between two fsyncs (s, 0 = after each batch).
-            limits: When another file follows; None means never.
-            retry_s: Time between two looks whether a failed disk takes data again (s).
-            waits: Wait for the disk when it falls behind, instead of stopping: only for
-                sessions in virtual time, where nobody depends on the loop.
-            is_patient: Begin with a gap where the file cannot be created.
-            monotonic: The clock that paces fsyncs (s).
-
         Raises:
             RecordingError: the file exists, or cannot be created.
         """
@@ -84,14 +84,13 @@ class RecordingWriter:
         try:
             file = storage.begin(self.path)
         except RecordingError as error:
-            if not is_patient or error.fault is not Fault.UNWRITABLE:
+            if not is_patient:
                 raise
             file, fault = None, str(error)
         self._limits = limits or FileLimits()
-        self._stream = LineStream()
-        self._in_gap = fault is not None
         self._began_ns: int | None = None
-        self._size_bytes = 0
+        self._begin_file()
+        self._in_gap = fault is not None
         self._disk = DiskThread(
             self.path,
             file,
@@ -140,10 +139,7 @@ class RecordingWriter:
             self._hand_over(lambda: self._stream.end(header.started_ns, EndReason.ROTATION))
         if header.why in (SegmentReason.GAP, SegmentReason.ROTATION):
             self._disk.next_file()
-            self._stream = LineStream()
-            self._in_gap = False
-            self._began_ns = None
-            self._size_bytes = 0
+            self._begin_file()
         if self._began_ns is None:
             self._began_ns = header.started_ns
         self._hand_over(lambda: self._stream.segment(header))
@@ -177,6 +173,12 @@ class RecordingWriter:
         self._in_gap = True
         if not self._disk.close(within_s):
             self._disk.give_up(f"{self.path}: the disk did not take the end of the recording")
+
+    def _begin_file(self) -> None:
+        self._stream = LineStream()
+        self._in_gap = False
+        self._began_ns = None
+        self._size_bytes = 0
 
     def _hand_over(self, form: Callable[[], bytes]) -> None:
         if self._in_gap:

@@ -35,7 +35,20 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         StationFileError: the file, its rule file, a device or the station's safety is
             not in order; it carries every problem found.
     """
-    toml = read_toml(path)
+    return station_of(read_toml(path), path, find_spec)
+
+
+def station_of(toml: TomlFile, path: Path, find_spec: FindSpec = installed_spec) -> Station:
+    """Make a station of what was read, or of settings out of a recording.
+
+    Args:
+        toml: The settings.
+        path: The station file; relative paths in the settings begin at its folder.
+        find_spec: Where to look up drivers.
+
+    Raises:
+        StationFileError: as for `load_station`.
+    """
     station = _validated(toml)
     rules, devices = _looked_up(station, toml, find_spec)
     plan = compile_plan(station, rules, devices, toml)

@@ -1,0 +1,80 @@
+"""One file of the verb `replay`: what is done with it, here or in a process of its own."""
+
+import copy
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from linetender.core.plan import Plan
+from linetender.recording.errors import RecordingError
+from linetender.recording.lines import Segment
+from linetender.recording.replay import Outcome, replay_file
+from linetender.recording.what_if import Comparison, PlanFor, compare
+from linetender.recording.window import Window
+from linetender.settings.load import station_of
+from linetender.settings.problems import StationFileError
+from linetender.settings.toml_file import TomlFile, read_toml
+
+RADIO_ADDRESS = ".options.address"
+"""Ends the name of a private field that a plan can be made without."""
+
+Told = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is wanted of one file.
+
+    Attributes:
+        path: The recording.
+        window: Which part of the session is compared.
+        station: Another station file to compare with, or None.
+        rules: Another rule file to compare with, or None.
+    """
+
+    path: Path
+    window: Window
+    station: Path | None = None
+    rules: Path | None = None
+
+    def do(self, told: Told = lambda bytes_read, size_bytes: None) -> Outcome | Comparison:
+        """Do it.
+
+        Raises:
+            RecordingError: the recording cannot be read.
+            StationFileError: the other settings are not in order.
+        """
+        if self.station is None and self.rules is None:
+            return replay_file(self.path, window=self.window, told=told)
+        return compare(self.path, self._plan_for(), window=self.window, told=told)
+
+    def do_or_say(self) -> Outcome | Comparison | str:
+        """Do it, and return what stands against it as text: such errors cross no process."""
+        try:
+            return self.do()
+        except (RecordingError, StationFileError) as error:
+            return str(error)
+
+    def _plan_for(self) -> PlanFor:
+        if self.station is None:
+            return self._plan_of_header
+        toml = read_toml(self.station)
+        station = station_of(self._with_rules(toml, toml.data), self.station)
+        return lambda header: station.plan
+
+    def _plan_of_header(self, header: Segment) -> Plan:
+        """Compile what the header says of the station file, with other rules."""
+        data = copy.deepcopy(header.settings)
+        for name in header.private:
+            if name.startswith("devices.") and name.endswith(RADIO_ADDRESS):
+                device = name.removeprefix("devices.").removesuffix(RADIO_ADDRESS)
+                data["devices"][device]["options"]["address"] = "only"
+        toml = TomlFile(f"settings in {self.path}", data, {})
+        return station_of(self._with_rules(toml, data), self.path).plan
+
+    def _with_rules(self, toml: TomlFile, data: dict[str, Any]) -> TomlFile:
+        if self.rules is None:
+            return toml
+        rules = {**data.get("rules", {}), "base": str(self.rules.resolve())}
+        return TomlFile(toml.file, {**data, "rules": rules}, toml.lines)

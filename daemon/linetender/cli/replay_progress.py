@@ -1,0 +1,38 @@
+"""The progress bar of the verb `replay`."""
+
+import time
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+BAR_AFTER_S = 1.0
+"""Work that takes longer than this gets a progress bar."""
+
+
+class ReplayBar:
+    """A progress bar on stderr that shows itself only when the work is long."""
+
+    def __init__(self) -> None:
+        self._console = Console(stderr=True)
+        self._progress = Progress(
+            TextColumn("Replaying"),
+            BarColumn(),
+            TaskProgressColumn(),
+            console=self._console,
+            transient=True,
+        )
+        self._task = self._progress.add_task("replay", total=None)
+        self._show_at_s = time.monotonic() + BAR_AFTER_S
+
+    def __enter__(self) -> "ReplayBar":
+        return self
+
+    def __exit__(self, *failure: object) -> None:
+        if self._progress.live.is_started:  # stopping one that never was prints a blank line
+            self._progress.stop()
+
+    def told(self, bytes_read: int, size_bytes: int) -> None:
+        """Show how far the reader has come."""
+        if self._console.is_terminal and time.monotonic() >= self._show_at_s:
+            self._progress.start()
+            self._progress.update(self._task, total=size_bytes, completed=bytes_read)

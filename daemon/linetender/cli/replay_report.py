@@ -1,0 +1,127 @@
+"""What the verb `replay` prints."""
+
+from pathlib import Path
+
+import msgspec
+import typer
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from linetender.core.events import Event
+from linetender.core.instants import to_seconds
+from linetender.recording.reader import TornTail
+from linetender.recording.replay import Outcome
+from linetender.recording.what_if import Comparison
+
+
+def print_outcome(outcome: Outcome) -> None:
+    """Print what an exact replay found."""
+    events = counted(outcome.events, "recorded event")
+    if outcome.differing:
+        finding = f"{counted(outcome.differing, 'difference')} beside {events}"
+    elif outcome.events:
+        finding = f"All {counted(outcome.events, 'event')} match"
+    else:
+        finding = "No events, neither recorded nor replayed"
+    segments = "" if outcome.segments == 1 else f" in {outcome.segments} segments"
+    typer.echo(f"{finding}: {length(outcome.session_s)} of session{segments}.")
+    if outcome.differing:
+        table = Table("after (s)", "recorded", "replayed", show_lines=True)
+        for each in outcome.differences:
+            _add(table, each.since_start_ns, each.recorded, each.replayed)
+        Console().print(table)
+    if outcome.differing > len(outcome.differences):
+        typer.echo(f"The first {len(outcome.differences)} are shown.")
+    if outcome.tail is not None:
+        _print_tail(outcome.tail)
+    elif not outcome.ended:
+        typer.echo("The session was cut short: the file is whole, but has no end line.")
+
+
+def print_comparison(comparison: Comparison) -> None:
+    """Print what other settings would have changed."""
+    session = f"{length(comparison.session_s)} of session"
+    if not comparison.timeline:
+        typer.echo(f"Nothing would have been said otherwise: {session}.")
+    else:
+        typer.echo(f"{counted(len(comparison.timeline), 'change')} in {session}.")
+        table = Table("after (s)", "recorded", "with the other settings", show_lines=True)
+        for each in comparison.timeline:
+            _add(table, each.since_start_ns, each.recorded, each.other)
+        Console().print(table)
+    for rule, (recorded, other) in comparison.raised.items():
+        change = f"{recorded} ×" if recorded == other else f"{recorded} × before, {other} × then"
+        typer.echo(f"{rule} raised: {change}")
+    if comparison.tail is not None:
+        _print_tail(comparison.tail)
+
+
+def plain(found: Outcome | Comparison) -> dict[str, object]:
+    """Return what was found without anything that another run would not give again."""
+    if isinstance(found, Comparison):
+        return {
+            "station": found.station,
+            "session_s": found.session_s,
+            "timeline": found.timeline,
+            "raised": found.raised,
+            "lines_lost_at_end": 0 if found.tail is None else found.tail.lines,
+        }
+    return {
+        "station": found.station,
+        "software": found.software,
+        "segments": found.segments,
+        "session_s": found.session_s,
+        "inputs": found.inputs,
+        "events": found.events,
+        "differing": found.differing,
+        "differences": found.differences,
+        "ended": found.ended,
+        "lines_lost_at_end": 0 if found.tail is None else found.tail.lines,
+    }
+
+
+def print_json(found: Outcome | Comparison | str, path: Path | None) -> None:
+    """Print one JSON object on a line; with the file's name where there are many."""
+    named: dict[str, object] = {} if path is None else {"file": str(path)}
+    fields = {"error": found} if isinstance(found, str) else plain(found)
+    typer.echo(msgspec.json.encode(named | fields).decode())
+
+
+def length(session_s: float) -> str:
+    """Say a duration in the two largest units that fit: 1 h 30 min, 12 min 5 s, 3.2 s."""
+    if session_s < 60:
+        return f"{session_s:.1f} s"
+    minutes, seconds = divmod(round(session_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min {seconds} s"
+
+
+def grouped(number: float) -> str:
+    """Write a whole number with a space between thousands, from five digits on."""
+    return f"{number:,.0f}".replace(",", " ") if number >= 10_000 else f"{number:.0f}"
+
+
+def counted(count: int, thing: str) -> str:
+    """Write a number of things: 1 event, 2 events."""
+    return f"{grouped(count)} {thing}{'' if count == 1 else 's'}"
+
+
+def _print_tail(tail: TornTail) -> None:
+    typer.echo(
+        f"The file breaks off. After the last check line, from line {tail.line} "
+        f"(byte {tail.offset}) on, {counted(tail.lines, 'line')} count as lost."
+    )
+
+
+def _add(table: Table, since_start_ns: int, left: Event | None, right: Event | None) -> None:
+    sides = (Text(_event_text(left)), Text(_event_text(right)))
+    table.add_row(f"{to_seconds(since_start_ns):.3f}", *sides)
+
+
+def _event_text(event: Event | None) -> str:
+    if event is None:
+        return "–"
+    fields = msgspec.to_builtins(event)
+    kind = fields.pop("is")
+    return "\n".join([kind.replace("_", " "), *(f"{key}: {fields[key]}" for key in fields)])
