@@ -40,6 +40,8 @@ class Air:
         is_armed: Whether loss of air is watched in idle and pre-use.
         run: 1 s means of the present run of good air (Pa), oldest first.
         run_s: Length of that run (s).
+        second_closed: Whether the window that closed last also closed a second; asked
+            right after it closed, so it need not outlive the Watch.
     """
 
     __slots__ = (
@@ -60,6 +62,7 @@ class Air:
         "plan",
         "run",
         "run_s",
+        "second_closed",
         "speed_ratio",
     )
 
@@ -89,6 +92,7 @@ class Air:
         self.may_arm = True
         self.run: deque[float] = deque(maxlen=ARM_AFTER_S)
         self.run_s = 0
+        self.second_closed = False
         self.speed_ratio = 1.0
         self._run_low = self._run_high = 0.0
         self._means: list[float] = []
@@ -132,17 +136,17 @@ class Air:
         """Take the mean pressure of a window (Pa) that closed now; gather 1 s means.
 
         Returns:
-            Whether a second closed, so that stages may move.
+            False: no alarm judges these means. `second_closed` says whether stages may move.
         """
         second = now_ns // SECOND_NS
-        closes = second != self._mean_second
-        if closes:
+        self.second_closed = second != self._mean_second
+        if self.second_closed:
             self._close_second(now_ns, second)
         if mean is None:
             self._misses += 1
         else:
             self._means.append(mean)
-        return closes
+        return False
 
     def _close_second(self, now_ns: int, second: int) -> None:
         is_next = second == self._mean_second + 1

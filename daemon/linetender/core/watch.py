@@ -181,7 +181,7 @@ class Watch:
     def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
         previous_ns = channel.last_good_ns
         channel.last_good_ns = now_ns
-        closed = False
+        closed = second_closed = False
         if channel.listens:
             if value != channel.still_value:
                 channel.still_value = value
@@ -191,14 +191,20 @@ class Watch:
                 channel.window_good += 1
             else:
                 closed = channel.close_window(now_ns, value)
+                if channel is self._air_channel and self.air is not None:
+                    second_closed = self.air.second_closed
         channel.value = value
         if closed or not channel.low <= value <= channel.high:
             # Levels look at this value before any alarm decides: an off-delay must not
             # end on the very reading that is wrong again, nor on the first after a gap.
             channel.judge(now_ns, value, previous_ns)
-            if closed:
+            if closed or second_closed:
                 self.use.look(now_ns)
             self._touched(channel, now_ns)
+        elif second_closed:
+            self.use.look(now_ns)
+            if self.journal.events or self._has_news():
+                self._settle(now_ns)
 
     def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
         air = self.air
