@@ -13,7 +13,7 @@ from linetender.core.instants import to_seconds
 from linetender.core.snapshot import Snapshot
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.clock import demo_wall_clock
-from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.live_station import Listener, LiveStation, Surroundings
 from linetender.runtime.supervisor import CLOSE_WITHIN_S
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
@@ -82,6 +82,12 @@ class Played:
     events: list[Event] = field(default_factory=list)
     snapshots: list[Snapshot] = field(default_factory=list)
 
+    def listen(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
+        """Take what the station tells its listeners."""
+        self.events += events
+        if not events:
+            self.snapshots.append(snapshot)
+
     @property
     def edges(self) -> list[OutputEdge]:
         return self.machine.simulated_pins.edges
@@ -111,7 +117,6 @@ def play(
     end_s: float,
     *,
     record: Path | None = None,
-    recorder: RecordingWriter | None = None,
     prepare: Callable[[Rig], None] = lambda _: None,
     carryover: Carryover | None = None,
     into: list[Played] | None = None,
@@ -123,38 +128,34 @@ def play(
         deeds: Instant (s) and deed, in order.
         end_s: When it ends.
         record: Where it is recorded.
-        recorder: The same, made by the caller.
         prepare: Called with the rig before anything is opened.
         carryover: What a run before left.
         into: Receives what is played before the run begins, for runs that fail.
         around: Further surroundings.
     """
 
-    async def hands(hand: Hand) -> None:
-        for at_s, deed in deeds:
-            await hand.rig.machine.clock.sleep(at_s - hand.now_ns / S)
-            deed(hand)
-        await hand.rig.machine.clock.sleep(end_s - hand.now_ns / S)
-
     async def run() -> Played:
         clock = VirtualClock()
         machine = SimulatedMachine(clock)
         rig = Rig(World(1), machine)
         prepare(rig)
-        writer = RecordingWriter(record, waits=True) if record else recorder
-        surroundings = Surroundings(
-            machine, clock, demo_wall_clock, "test", recorder=writer, listeners=(listen,), **around
-        )
-        live = LiveStation(demo_station(), surroundings, carryover)
-        played.append(Played(machine, live))
-        await live.run(hands(Hand(rig, live)))
+        if record is not None:
+            around["recorder"] = RecordingWriter(record, waits=True)
+        listeners: list[Listener] = []
+        on = Surroundings(machine, clock, demo_wall_clock, "test", listeners=listeners, **around)
+        live = LiveStation(demo_station(), on, carryover)
+        played = Played(machine, live)
+        listeners.append(played.listen)
+        (into if into is not None else []).append(played)
+        await live.run(_act(deeds, end_s, Hand(rig, live)))
         assert end_s * S <= clock.now_ns() <= (end_s + CLOSE_WITHIN_S) * S
-        return played[0]
+        return played
 
-    def listen(events: tuple[Event, ...], snapshot: Snapshot) -> None:
-        played[0].events += events
-        if not events:
-            played[0].snapshots.append(snapshot)
-
-    played: list[Played] = [] if into is None else into
     return run_virtual(run())
+
+
+async def _act(deeds: Sequence[Deed], end_s: float, hand: Hand) -> None:
+    for at_s, deed in deeds:
+        await hand.rig.machine.clock.sleep(at_s - hand.now_ns / S)
+        deed(hand)
+    await hand.rig.machine.clock.sleep(end_s - hand.now_ns / S)

@@ -4,6 +4,7 @@ import asyncio
 
 import pytest
 
+from linetender.core.fact_names import FactName
 from linetender.core.inputs import By, Command, Contact, ContactState, Fact, Reading, Verb
 from linetender.core.signals import Signal
 from linetender.runtime.inbox import Inbox
@@ -22,7 +23,7 @@ def test_each_input_carries_the_instant_of_its_arrival() -> None:
         inbox.lost("air", [Signal.HOOD_PRESSURE_PA], "nack")
         await clock.sleep(1)
         inbox.contact("button", ContactChange("answer", "closed"))
-        inbox.fact("storage_failed", True, "recording", "disk full")
+        inbox.fact(FactName.STORAGE_FAILED, True, "recording", "disk full")
         inbox.command(Verb.ACKNOWLEDGE, By.WEARER, shown=3, source="script")
         first = inbox.take()
         assert inbox.take() == []
@@ -74,14 +75,14 @@ def test_a_wait_ends_at_an_input_or_at_its_instant() -> None:
         clock = VirtualClock()
         inbox = Inbox(clock)
         ended = []
-        asyncio.get_running_loop().call_later(0.3, inbox.fact, "a", True)
+        asyncio.get_running_loop().call_later(0.3, inbox.fact, FactName.BROKER_LOST, True)
         await inbox.wait(1 * S)
         ended.append(clock.now_ns() / S)
         inbox.take()
         await inbox.wait(1 * S)
         ended.append(clock.now_ns() / S)
         assert inbox.take() == []
-        asyncio.get_running_loop().call_later(60, inbox.fact, "b", True)
+        asyncio.get_running_loop().call_later(60, inbox.fact, FactName.BROKER_LOST, False)
         await inbox.wait(None)
         ended.append(clock.now_ns() / S)
         await inbox.wait(1 * S)  # something waits already
@@ -95,9 +96,9 @@ def test_facts_are_repeated_as_they_stand() -> None:
     async def repeat() -> list[object]:
         clock = VirtualClock()
         inbox = Inbox(clock)
-        inbox.fact("device_failed", True, "air")
-        inbox.fact("storage_failed", True, "recording", "disk full")
-        inbox.fact("device_failed", False, "air")
+        inbox.fact(FactName.DEVICE_FAILED, True, "air")
+        inbox.fact(FactName.STORAGE_FAILED, True, "recording", "disk full")
+        inbox.fact(FactName.DEVICE_FAILED, False, "air")
         inbox.take()
         await clock.sleep(10)
         inbox.repeat_facts()

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Iterable
 
+from linetender.core.fact_names import FactName
 from linetender.core.inputs import (
     By,
     Command,
@@ -28,7 +29,7 @@ class Inbox:
         self._clock = clock
         self._waiting: list[Input] = []
         self._filled = asyncio.Event()
-        self._facts: dict[tuple[str, str], tuple[bool, str]] = {}
+        self._facts: dict[tuple[FactName, str], tuple[bool, str]] = {}
 
     def measurements(self, source: str, made: Iterable[Measurement]) -> None:
         """Take what a sensor measured.
@@ -61,7 +62,7 @@ class Inbox:
         state = ContactState(change.state)
         self._put(Contact(self._clock.now_ns(), change.contact, state, source))
 
-    def fact(self, fact: str, active: bool, subject: str = "", detail: str = "") -> None:
+    def fact(self, fact: FactName, active: bool, subject: str = "", detail: str = "") -> None:
         """Take something the station knows of itself."""
         self._facts[fact, subject] = active, detail
         self._put(Fact(self._clock.now_ns(), fact, active, subject, detail))

@@ -8,11 +8,12 @@ from linetender.annunciation.lamp import LampColour, LampSchedule
 from linetender.annunciation.patterns import Edge
 from linetender.annunciation.sounder import SounderSchedule
 from linetender.core.events import Demand
+from linetender.core.fact_names import FactName
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule
 from linetender.runtime.progress import Progress
-from linetender.runtime.supervisor import DEVICE_FAILED, FIRST_BACKOFF_S, LONGEST_BACKOFF_S
+from linetender.runtime.supervisor import FIRST_BACKOFF_S, LONGEST_BACKOFF_S
 from linetender.settings.station import Device
 from linetender_drivers.contracts import OutputDevice
 
@@ -123,7 +124,7 @@ class Output:
         except Exception as error:  # noqa: BLE001 - supervises the output: others sound on
             _LOG.error("%s: %s", self._device.name, error)
             self._is_open = False
-            self._inbox.fact(DEVICE_FAILED, True, self._device.name, str(error))
+            self._inbox.fact(FactName.DEVICE_FAILED, True, self._device.name, str(error))
         else:
             self._level = self._wanted
             self._backoff_s = FIRST_BACKOFF_S
@@ -152,4 +153,4 @@ class Output:
             return
         self._is_open, self._level = True, self._wanted
         self._backoff_s = FIRST_BACKOFF_S
-        self._inbox.fact(DEVICE_FAILED, False, self._device.name)
+        self._inbox.fact(FactName.DEVICE_FAILED, False, self._device.name)

@@ -5,15 +5,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from linetender.core.fact_names import FactName
 from linetender.core.instants import SECOND_NS
 from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.inbox import Inbox
 
 _LOG = logging.getLogger(__name__)
-
-STORAGE_FAILED = "storage_failed"
-BROKER_LOST = "broker_lost"
-CLOCK_UNSYNCHRONISED = "clock_unsynchronised"
 
 BROKER_LOST_AFTER_NS = 30 * SECOND_NS
 """A broker away for so long is lost (chosen: a restart of it, or of the radio, passes by)."""
@@ -51,32 +48,32 @@ class SelfChecks:
         self._checked = checked
         self._inbox = inbox
         self._clock = clock
-        self._said: dict[tuple[str, str], str] = {}
+        self._said: dict[tuple[FactName, str], str] = {}
         self._connected_ns = clock.now_ns()
 
     def look(self) -> None:
         """Look at everything once; call it about once a second."""
         checked = self._checked
         if checked.recorder is not None:
-            self._say(STORAGE_FAILED, "recording", checked.recorder.fault or "")
+            self._say(FactName.STORAGE_FAILED, "recording", checked.recorder.fault or "")
         if checked.keeper is not None:
-            self._say(STORAGE_FAILED, "state", checked.keeper.fault or "")
+            self._say(FactName.STORAGE_FAILED, "state", checked.keeper.fault or "")
         if checked.broker_connected is not None:
             self._look_at_broker(connected=checked.broker_connected())
         if checked.wall is not None:
             wrong = "" if checked.wall().synchronised else "the network has not set the clock yet"
-            self._say(CLOCK_UNSYNCHRONISED, "clock", wrong)
+            self._say(FactName.CLOCK_UNSYNCHRONISED, "clock", wrong)
 
     def _look_at_broker(self, *, connected: bool) -> None:
         now_ns = self._clock.now_ns()
         if connected:
             self._connected_ns = now_ns
         lost = now_ns - self._connected_ns >= BROKER_LOST_AFTER_NS
-        self._say(BROKER_LOST, "broker", "no connection to the broker" if lost else "")
+        self._say(FactName.BROKER_LOST, "broker", "no connection to the broker" if lost else "")
 
-    def _say(self, fact: str, subject: str, fault: str) -> None:
+    def _say(self, fact: FactName, subject: str, fault: str) -> None:
         if fault != self._said.get((fact, subject), ""):
             self._said[fact, subject] = fault
             self._inbox.fact(fact, bool(fault), subject, fault)
-            if fault and fact == STORAGE_FAILED:  # the others have a log of their own
+            if fault and fact is FactName.STORAGE_FAILED:  # the others have a log of their own
                 _LOG.error("%s", fault)

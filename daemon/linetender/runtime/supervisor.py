@@ -9,6 +9,7 @@ import logging
 from collections.abc import Awaitable, Callable
 from typing import Protocol
 
+from linetender.core.fact_names import FactName
 from linetender.core.inputs import ContactState
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
@@ -33,7 +34,6 @@ FAILURES_IN_A_ROW = 3
 FIRST_BACKOFF_S = 0.25
 LONGEST_BACKOFF_S = 5.0
 """Waiting between attempts, doubled each time (chosen: the air must come back within seconds)."""
-DEVICE_FAILED = "device_failed"
 
 
 class Opened(Protocol):
@@ -170,7 +170,7 @@ class Supervisor:
         if failed is self._failed:
             return
         self._failed = failed
-        self._inbox.fact(DEVICE_FAILED, failed, self._device.name)
+        self._inbox.fact(FactName.DEVICE_FAILED, failed, self._device.name)
         if failed and self._device.contact:
             # A switch that cannot be read is as good as one with a broken wire.
             change = ContactChange(self._device.contact, ContactState.BROKEN)
