@@ -54,10 +54,23 @@ class Room:
         self.peripherals = peripherals
         self.bluez = EmulatedBlueZ(bus.address, *peripherals)
         self.radio = BleRadio(limits)
+        self._links: list[BleLink] = []
 
     def link(self, peer: str | None = None, characteristic: str = CONTINUOUS) -> BleLink:
         """Return an unopened link, to the first device if none is named."""
-        return self.radio.link(peer or self.peripherals[0].address, PLX, characteristic)
+        return self.notifications(peer or self.peripherals[0].address, PLX, characteristic)
+
+    def notifications(self, peer: str, service: str, characteristic: str) -> BleLink:
+        """Return an unopened link, as a machine does."""
+        link = self.radio.link(peer, service, characteristic)
+        self._links.append(link)
+        return link
+
+    async def close(self) -> None:
+        """Leave nothing open, also when a scene failed."""
+        for link in self._links:
+            await link.close()
+        await self.bluez.stop()
 
     async def open_sooner_or_later(self, peer: str | None = None) -> BleLink:
         """Open a link as a supervisor does: by trying again, each time with a new one."""
@@ -75,7 +88,7 @@ class Room:
     def machine(self) -> SimpleNamespace:
         """As much of a machine as an oximeter needs."""
         clock = SimpleNamespace(now_ns=lambda: round(asyncio.get_running_loop().time() * 1e9))
-        return SimpleNamespace(clock=clock, notifications=self.radio.link)
+        return SimpleNamespace(clock=clock, notifications=self.notifications)
 
     async def restart_bluez(self) -> None:
         """Start the service anew after it was stopped; it knows no device yet."""
@@ -100,7 +113,7 @@ def play(
             async with asyncio.timeout(SCENE_S):
                 return await scene(room)
         finally:
-            await room.bluez.stop()
+            await room.close()
             await _close_bleaks_own_bus()
 
     with bus or PrivateBus() as entered:

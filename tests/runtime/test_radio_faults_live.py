@@ -53,11 +53,11 @@ class HalfRealMachine(SimulatedMachine):
 
     def __init__(self, clock: MonotonicClock, room: Room) -> None:
         super().__init__(clock)  # type: ignore[arg-type]
-        self._radio = room.radio
+        self._room = room
 
     def notifications(self, peer: str, service: str, characteristic: str) -> NotificationLink:
         """Return a real link."""
-        return self._radio.link(peer, service, characteristic)
+        return self._room.notifications(peer, service, characteristic)
 
 
 def station_at(folder: Path, address: str) -> Station:
