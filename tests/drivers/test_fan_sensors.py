@@ -67,6 +67,22 @@ def test_an_ina219_that_another_program_has_set_up_is_refused_and_ours_is_not() 
     run_virtual(work())
 
 
+@pytest.mark.parametrize(("driver", "other"), [("ina219", "00399f"), ("ina226", "004127")])
+def test_a_conversion_that_another_program_ordered_is_no_reading(driver: str, other: str) -> None:
+    async def work() -> None:
+        bench = Bench(BY_NAME[driver])
+        await bench.sensor.open()
+        await bench.sensor.read()
+        reading = asyncio.ensure_future(bench.sensor.read())
+        while bench.bus.transfers[-1].read:  # until ours is ordered
+            await bench.clock.sleep(0.001)
+        bench.chip.write(bytes.fromhex(other), bench.clock.now_ns())
+        with pytest.raises(BadFrame, match="configuration"):
+            await reading
+
+    run_virtual(work())
+
+
 @pytest.mark.parametrize(
     ("part", "shunt", "bus", "volts"),
     [

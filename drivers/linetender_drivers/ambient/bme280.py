@@ -84,6 +84,7 @@ class Bme280Part:
         if self._has_humidity:
             second = await chip.ask_twice(SECOND_CALIBRATION, SECOND_CALIBRATION_LENGTH)
         self._calibration = decode_calibration(first, second, chip.name)
+        await chip.write(SLEEP)  # another program may have left it measuring: deaf to the next
         await chip.write(FILTER_OFF)
 
     async def sample(self, chip: I2cChip) -> tuple[Measurement, ...]:
