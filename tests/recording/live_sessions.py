@@ -1,8 +1,9 @@
 """Invented sessions, watched by the real core as the live loop does it, and recorded."""
 
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
 from linetender.core.events import Event
 from linetender.core.inputs import By, Command, Input, Verb, reading
@@ -13,6 +14,7 @@ from linetender.core.stages import Priority, Stage
 from linetender.core.watch import Watch
 from linetender.recording.line_stream import LineStream
 from linetender.recording.lines import EndReason, Segment, SegmentReason, segment_of
+from linetender.recording.writer import RecordingWriter
 from recording.sessions import PLAN
 
 SECONDS = 90
@@ -95,6 +97,45 @@ def recorded_live(
     return session.end()
 
 
+def record_session(
+    writer: RecordingWriter,
+    seconds: int,
+    seed: int = 1,
+    turned: Callable[[], None] = lambda: None,
+) -> list[Event]:
+    """Watch a session and record it by a writer; return the events.
+
+    Args:
+        writer: New.
+        seconds: Length of the session (s).
+        seed: Of its noise and of the sizes of the blocks.
+        turned: Called after each block.
+    """
+    draw = random.Random(seed)
+    plan = watched_plan()
+    watch = Watch(plan, 0)
+    said: list[Event] = []
+    writer.segment(_header(plan, 0, SegmentReason.START, None))
+    block: list[Input] = []
+    for item in inputs_of_session(seconds, seed):
+        block.append(item)
+        if draw.random() < 0.4:
+            made: list[Event] = []
+            writer.inputs(block)
+            drive(block, item.arrived_ns, watch, made.extend)
+            writer.events(tuple(made))
+            writer.advance(item.arrived_ns)
+            said += made
+            block = []
+            turned()
+    writer.inputs(block)
+    made = []
+    drive(block, seconds * SECOND_NS, watch, made.extend)
+    writer.events(tuple(made))
+    writer.close(seconds * SECOND_NS)
+    return said + made
+
+
 class _Session:
     def __init__(self) -> None:
         self.plan = watched_plan()
@@ -123,12 +164,19 @@ class _Session:
         return b"".join([*self.written, self.stream.end(self.now_ns, EndReason.STOPPED)])
 
     def _header(self, why: SegmentReason) -> Segment:
-        return segment_of(
-            self.plan,
-            self.now_ns,
-            why=why,
-            wall="2020-01-01T00:00:00+00:00",
-            synchronised=False,
-            boot="demo",
-            carryover=None if why is SegmentReason.START else self.watch.carryover(),
-        )
+        carryover = None if why is SegmentReason.START else self.watch.carryover()
+        return _header(self.plan, self.now_ns, why, carryover)
+
+
+def _header(
+    plan: Plan, started_ns: int, why: SegmentReason, carryover: Carryover | None
+) -> Segment:
+    return segment_of(
+        plan,
+        started_ns,
+        why=why,
+        wall="2020-01-01T00:00:00+00:00",
+        synchronised=False,
+        boot="demo",
+        carryover=carryover,
+    )

@@ -11,6 +11,7 @@ from linetender.core.instants import SECOND_NS
 from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.line_stream import LineStream
 from linetender.recording.lines import EndReason
+from recording.long_runs import tries
 from recording.sessions import (
     Content,
     header,
@@ -43,10 +44,11 @@ def fault_in(path: Path, data: bytes) -> RecordingError:
     return caught.value
 
 
-def test_every_single_altered_byte_is_found(path: Path) -> None:
+def test_every_single_altered_byte_is_found(request: pytest.FixtureRequest, path: Path) -> None:
     whole = content_of(path, WHOLE)
     for place, byte in enumerate(WHOLE):
-        for other in {byte ^ 1, byte ^ 0x80, ord("\n"), ord(" "), ord("0")} - {byte}:
+        others = [byte ^ 1, ord("\n"), byte ^ 0x80, ord(" "), ord("0")]
+        for other in {*others[: tries(request, 2, 5)]} - {byte}:
             damaged = WHOLE[:place] + bytes([other]) + WHOLE[place + 1 :]
             try:
                 content = content_of(path, damaged)
@@ -267,11 +269,12 @@ def mutations(seed: int, count: int) -> Iterator[bytes]:
 
 
 @pytest.mark.parametrize("digits_fit", [False, True])
-def test_a_thousand_random_mutations(path: Path, digits_fit: bool) -> None:
+def test_random_mutations(request: pytest.FixtureRequest, path: Path, digits_fit: bool) -> None:
+    count = tries(request, 1_000, 50_000)
     seed = 20_240_517
     print(f"seed {seed}")  # noqa: T201 shown when the test fails
     outcomes = {"read": 0, "partial": 0, "refused": 0}
-    for data in mutations(seed, 1_000):
+    for data in mutations(seed, count):
         try:
             content = content_of(path, with_right_digits(data) if digits_fit else data)
         except RecordingError as error:
@@ -280,6 +283,6 @@ def test_a_thousand_random_mutations(path: Path, digits_fit: bool) -> None:
         else:
             outcomes["partial" if content.tail else "read"] += 1
             assert all(msgspec.json.encode(item) for item in content.inputs)
-    assert sum(outcomes.values()) == 1_000
-    assert outcomes["refused"] > 500
-    assert digits_fit or outcomes["read"] < 50
+    assert sum(outcomes.values()) == count
+    assert outcomes["refused"] > count / 2
+    assert digits_fit or outcomes["read"] < count / 20
