@@ -3,7 +3,7 @@
 from linetender_drivers.errors import BadFrame
 from linetender_drivers.measurements import Measurement
 from linetender_drivers.oximeter.battery import BATTERY
-from linetender_drivers.oximeter.packet_description import PacketDescription
+from linetender_drivers.oximeter.packet_description import Number, PacketDescription
 from linetender_drivers.oximeter.plausibility import (
     FINGER_OUT,
     NO_VALUE,
@@ -32,28 +32,29 @@ def decode_packet(
     Raises:
         BadFrame: the frame ends before a field of it.
     """
-    numbers = description.fields.numbers()
     for bits in description.frame.carries:
         if bits.byte >= len(frame) or not bits.are_in(frame):
             return ()
+    flags = description.flags
     try:
-        flags = description.flags
         is_out = flags.finger_out is not None and flags.finger_out.are_in(frame)
         is_low = flags.low_signal is not None and flags.low_signal.are_in(frame)
-        joined = {signal: number.joined(frame) for signal, number in numbers.items()}
+        return tuple(
+            _measurement(signal, number, number.joined(frame), is_out=is_out, is_low=is_low)
+            for signal, number in description.fields.numbers().items()
+        )
     except IndexError as error:
         raise BadFrame(
             device, f"{len(frame)} octets are too few for the fields described", frame
         ) from error
-    made = []
-    for signal, number in numbers.items():
-        raw = joined[signal]
-        if is_out and signal != BATTERY:
-            made.append(Measurement(signal, reason=FINGER_OUT))
-        elif raw in number.invalid:
-            made.append(Measurement(signal, reason=NO_VALUE))
-        else:
-            doubt = POOR_SIGNAL if is_low and signal != BATTERY else None
-            value = raw * number.scale + number.offset
-            made.append(plausible_measurement(signal, value, doubt=doubt))
-    return tuple(made)
+
+
+def _measurement(
+    signal: str, number: Number, joined: int, *, is_out: bool, is_low: bool
+) -> Measurement:
+    if is_out and signal != BATTERY:
+        return Measurement(signal, reason=FINGER_OUT)
+    if joined in number.invalid:
+        return Measurement(signal, reason=NO_VALUE)
+    doubt = POOR_SIGNAL if is_low and signal != BATTERY else None
+    return plausible_measurement(signal, joined * number.scale + number.offset, doubt=doubt)
