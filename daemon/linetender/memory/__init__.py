@@ -1,0 +1,1 @@
+"""The station's memory: what was taught and calibrated, in one SQLite file per station."""

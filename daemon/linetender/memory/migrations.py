@@ -1,0 +1,70 @@
+"""The schema of the memory, as scripts in the order in which they were written.
+
+A file says in `PRAGMA user_version` how many of them it has had. A new table or column
+is a new script at the end. A script that was released is never changed, for files
+that have had it are out there; `tests/memory/` keeps one made by the first alone.
+"""
+
+_CALIBRATIONS = """
+CREATE TABLE calibration (
+    id INTEGER PRIMARY KEY,
+    made_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    expires_at TEXT NOT NULL,
+    withdrawn_at TEXT,
+    method TEXT NOT NULL,
+    driver TEXT NOT NULL,
+    signal TEXT NOT NULL,
+    pressure_factor REAL NOT NULL CHECK (pressure_factor > 0),
+    k_l_min REAL NOT NULL CHECK (k_l_min > 0),
+    exponent REAL NOT NULL CHECK (exponent BETWEEN 0.5 AND 1),
+    method_relative REAL NOT NULL CHECK (method_relative >= 0),
+    ln_k_variance REAL NOT NULL CHECK (ln_k_variance >= 0),
+    ln_k_exponent_covariance REAL NOT NULL,
+    exponent_variance REAL NOT NULL CHECK (exponent_variance >= 0),
+    least_pa REAL NOT NULL,
+    greatest_pa REAL NOT NULL,
+    zero_pa REAL NOT NULL,
+    temperature_c REAL NOT NULL,
+    pressure_pa REAL NOT NULL,
+    humidity_percent REAL NOT NULL,
+    points TEXT NOT NULL
+) STRICT
+"""
+
+_TAUGHT = """
+CREATE TABLE taught (
+    id INTEGER PRIMARY KEY,
+    made_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    expires_at TEXT NOT NULL,
+    withdrawn_at TEXT,
+    method TEXT NOT NULL,
+    driver TEXT NOT NULL,
+    signal TEXT NOT NULL,
+    normal_pa REAL NOT NULL CHECK (normal_pa > 0),
+    uncertainty_pa REAL NOT NULL CHECK (uncertainty_pa >= 0),
+    zero_pa REAL NOT NULL,
+    temperature_c REAL NOT NULL,
+    states TEXT NOT NULL
+) STRICT
+"""
+
+_DRAFT = """
+CREATE TABLE draft (
+    name TEXT PRIMARY KEY,
+    begun_at TEXT NOT NULL,
+    content TEXT NOT NULL
+) STRICT
+"""
+
+MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    # 1: what was calibrated and taught.
+    (_CALIBRATIONS, _TAUGHT),
+    # 2: a calibration that was interrupted goes on where it was.
+    (_DRAFT,),
+)
+"""Each script is a tuple of statements, run in one transaction with its number."""
+
+SCHEMA = len(MIGRATIONS)
+"""What this version writes."""

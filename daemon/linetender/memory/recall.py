@@ -1,0 +1,88 @@
+"""What the memory has in force, for the settings: the arrow from here to the live daemon."""
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from linetender.memory.calibrations import CalibrationRecord, calibration_in_force
+from linetender.memory.store import FILE_NAME, open_store
+from linetender.memory.taught_pressures import TaughtRecord, taught_in_force
+from linetender.settings.remembered import (
+    CALIBRATED,
+    NOTHING,
+    TAUGHT,
+    Recall,
+    Remembered,
+    remembered_of,
+)
+
+FolderOf = Callable[[str], Path]
+"""Id of a station to its state folder."""
+
+
+def recall_from(folder_of: FolderOf, now: datetime) -> Recall:
+    """Return how to ask the memories below state folders.
+
+    Args:
+        folder_of: Where a station's memory lies.
+        now: The time of day, to tell what has expired.
+    """
+    return lambda station: remembered_in(folder_of(station), now)
+
+
+def remembered_in(folder: Path, now: datetime) -> Remembered:
+    """Return what the memory in a state folder has in force; nothing where there is none.
+
+    Raises:
+        MemoryFault: there is one, and it cannot be used.
+    """
+    if not (folder / FILE_NAME).exists():
+        return NOTHING
+    with open_store(folder) as store:
+        taught, calibration = taught_in_force(store), calibration_in_force(store)
+    entries: list[dict[str, Any]] = []
+    expired: list[str] = []
+    if taught is not None:
+        entries.append(_taught_entry(taught))
+        expired += _expired("The line was taught", taught.made_at, taught.expires_at, now)
+    if calibration is not None:
+        entries.append(_calibration_entry(calibration))
+        expired += _expired(
+            "The line was calibrated", calibration.made_at, calibration.expires_at, now
+        )
+    entries.sort(key=lambda entry: datetime.fromisoformat(entry["made_at"]))
+    return remembered_of(tuple(entries), tuple(expired))
+
+
+def _expired(what: str, made_at: str, expires_at: str, now: datetime) -> list[str]:
+    if now < datetime.fromisoformat(expires_at):
+        return []
+    return [f"{what} on {made_at[:10]}, good until {expires_at[:10]}: do it again soon."]
+
+
+def _taught_entry(record: TaughtRecord) -> dict[str, Any]:
+    return {
+        "kind": TAUGHT,
+        "made_at": record.made_at,
+        "synchronised": record.synchronised,
+        "expires_at": record.expires_at,
+        "method": record.method,
+        "driver": record.driver,
+        "signal": record.signal,
+        "normal_pa": record.normal_pa,
+        "uncertainty_pa": record.uncertainty_pa,
+    }
+
+
+def _calibration_entry(record: CalibrationRecord) -> dict[str, Any]:
+    left_out = {"covariance", "points"}
+    plain = {name: getattr(record, name) for name in record.__struct_fields__}
+    covariance = record.covariance
+    return {
+        "kind": CALIBRATED,
+        **{name: value for name, value in plain.items() if name not in left_out},
+        "ln_k_variance": covariance.ln_k,
+        "ln_k_exponent_covariance": covariance.ln_k_exponent,
+        "exponent_variance": covariance.exponent,
+    }

@@ -1,0 +1,164 @@
+"""One SQLite file per station: opened, brought to the present schema, written whole.
+
+The file survives a power cut: every change is one transaction in the write-ahead log
+that is on the disk before the call returns, so after it the change is there whole, or
+before it not at all.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from linetender.memory.migrations import MIGRATIONS, SCHEMA
+
+FILE_NAME = "memory.sqlite3"
+
+APPLICATION_ID = 0x6C_74_6D_31
+"""Marks the file as ours ("ltm1"), so that no other database is taken for one."""
+
+BUSY_S = 5.0
+"""How long to wait for another process that is just writing (chosen: many times longer
+than any transaction of ours)."""
+
+_PRAGMAS = (
+    # Readers never wait for a writer, and a torn write is recognised by its checksum.
+    "PRAGMA journal_mode = WAL",
+    # NORMAL would lose the last commits at a power cut: what was said to be stored is
+    # stored. It costs one fsync per change, and changes are rare.
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    # The log stays small on the card.
+    "PRAGMA wal_autocheckpoint = 100",
+)
+
+
+class MemoryFault(RuntimeError):
+    """The memory cannot be used; the message names the file, what is wrong, and what to do."""
+
+
+class Store:
+    """An open memory. Make one with `open_store`; use it as a context manager.
+
+    Attributes:
+        path: The file.
+    """
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *failure: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    @property
+    def schema(self) -> int:
+        """How many scripts the file has had."""
+        return int(self._connection.execute("PRAGMA user_version").fetchone()[0])
+
+    @contextmanager
+    def changing(self) -> Iterator[sqlite3.Connection]:
+        """Give the connection for one transaction: all of it is stored, or nothing.
+
+        Raises:
+            MemoryFault: the disk or another process refuses; nothing was changed.
+        """
+        with _told(self.path), _transaction(self._connection):
+            yield self._connection
+
+    def rows(self, query: str, *values: str | int) -> list[sqlite3.Row]:
+        """Return what a query finds.
+
+        Raises:
+            MemoryFault: the file cannot be read.
+        """
+        with _told(self.path):
+            return self._connection.execute(query, values).fetchall()
+
+
+def open_store(folder: Path) -> Store:
+    """Open the memory in a station's state folder, and make it where there is none.
+
+    An older file is brought to the present schema; each step is a transaction of its
+    own, so a power cut in between leaves a whole file of some schema.
+
+    Raises:
+        MemoryFault: the file is damaged, of a newer linetender, another program's, or
+            the disk refuses.
+        OSError: the folder cannot be made.
+    """
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    path = folder / FILE_NAME
+    with _told(path):
+        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        try:
+            connection.row_factory = sqlite3.Row
+            _check_owner(path, connection)
+            for pragma in _PRAGMAS:
+                connection.execute(pragma)
+            _migrate(connection)
+        except BaseException:
+            connection.close()
+            raise
+    return Store(path, connection)
+
+
+def _check_owner(path: Path, connection: sqlite3.Connection) -> None:
+    owner = connection.execute("PRAGMA application_id").fetchone()[0]
+    schema = connection.execute("PRAGMA user_version").fetchone()[0]
+    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if tables and owner != APPLICATION_ID:
+        raise MemoryFault(f"{path} is another program's database. Move it away.")
+    if schema > SCHEMA:
+        raise MemoryFault(
+            f"{path} was written by a newer linetender (schema {schema}; this one knows "
+            f"{SCHEMA}). Install that version again, or move the file away and teach anew."
+        )
+
+
+def _migrate(connection: sqlite3.Connection) -> None:
+    for number, script in enumerate(MIGRATIONS, start=1):
+        with _transaction(connection):
+            # Asked inside the transaction: another process may have been quicker.
+            if connection.execute("PRAGMA user_version").fetchone()[0] >= number:
+                continue
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            for statement in script:
+                connection.execute(statement)
+            connection.execute(f"PRAGMA user_version = {number}")
+
+
+@contextmanager
+def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Turn SQLite's errors into one that says what to do."""
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        raise MemoryFault(
+            f"{path} cannot be used ({error}). Check the disk, the permissions, and whether "
+            "another program holds it."
+        ) from error
+    except sqlite3.DatabaseError as error:
+        raise MemoryFault(
+            f"{path} is damaged or holds what it should not ({error}). Move it away and teach "
+            "the line anew."
+        ) from error
