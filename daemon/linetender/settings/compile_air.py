@@ -53,6 +53,8 @@ def _candidates(station: StationFile) -> tuple[Signal, ...]:
     if isinstance(station.element, HoodHoseElement):
         return (Signal.HOOD_PRESSURE_PA, Signal.DUCT_PRESSURE_PA)
     if isinstance(station.element, FittedElement):
+        if station.element.signal is not None:
+            return (Signal(station.element.signal),)
         return (Signal.DUCT_PRESSURE_PA, Signal.HOOD_PRESSURE_PA)
     return (Signal.DUCT_PRESSURE_PA,)
 
@@ -113,18 +115,21 @@ def air_plan(station: StationFile, devices: tuple[Device, ...]) -> AirPlan | Non
     if station.element is None or signal is None or normal is None:
         return None
     known = calibration(station)
+    factor = pressure_factor(station, signal, devices)
     return AirPlan(
         signal=signal,
-        normal_pa=normal,
+        # One that is stated was read from the sensor; one that was reckoned is true.
+        normal_pa=normal if station.element.normal_pa is not None else normal / factor,
         exponent=station.element.exponent,
-        pressure_factor=_pressure_factor(station, signal, devices),
+        pressure_factor=factor,
         k_l_min=known.k_l_min if known else None,
         relative_uncertainty=known.relative_uncertainty if known else 0.0,
         required_l_min=station.station.required_airflow_l_min if known else None,
     )
 
 
-def _pressure_factor(station: StationFile, signal: Signal, devices: tuple[Device, ...]) -> float:
+def pressure_factor(station: StationFile, signal: Signal, devices: tuple[Device, ...]) -> float:
+    """Return true pressure over reading (1): a thermal sensor's at the station's altitude."""
     altitude_m = station.station.altitude_m
     is_thermal = any(
         signal in device.signals and device.driver in THERMAL_DRIVERS for device in devices

@@ -9,7 +9,9 @@ from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
+from linetender.settings.join_memory import with_memory
 from linetender.settings.problems import Finding, Problem, StationFileError
+from linetender.settings.remembered import Recall, nothing_recalled
 from linetender.settings.rules import Rules, rules_of
 from linetender.settings.safety_lint import lint
 from linetender.settings.shown import shown_settings
@@ -20,12 +22,15 @@ from linetender.settings.toml_file import TomlFile, read_toml
 from linetender_drivers.registry import find_spec as installed_spec
 
 
-def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
+def load_station(
+    path: Path, find_spec: FindSpec = installed_spec, recall: Recall = nothing_recalled
+) -> Station:
     """Load a station file and everything it names.
 
     Args:
         path: The station file.
         find_spec: Where to look up drivers; tests give their own.
+        recall: Where to ask what was taught and calibrated on this station.
 
     Returns:
         A station that is fit to run; its findings are those that it grants itself, its
@@ -35,22 +40,28 @@ def load_station(path: Path, find_spec: FindSpec = installed_spec) -> Station:
         StationFileError: the file, its rule file, a device or the station's safety is
             not in order; it carries every problem found.
     """
-    return station_of(read_toml(path), path, find_spec)
+    return station_of(read_toml(path), path, find_spec, recall)
 
 
-def station_of(toml: TomlFile, path: Path, find_spec: FindSpec = installed_spec) -> Station:
+def station_of(
+    toml: TomlFile,
+    path: Path,
+    find_spec: FindSpec = installed_spec,
+    recall: Recall = nothing_recalled,
+) -> Station:
     """Make a station of what was read, or of settings out of a recording.
 
     Args:
         toml: The settings.
         path: The station file; relative paths in the settings begin at its folder.
-        find_spec: Where to look up drivers.
+        find_spec, recall: As for `load_station`.
 
     Raises:
         StationFileError: as for `load_station`.
     """
-    station = _validated(toml)
+    station = validated(toml)
     rules, devices = _looked_up(station, toml, find_spec)
+    station = with_memory(station, devices, (remembered := recall(station.station.id)), toml)
     plan = compile_plan(station, rules, devices, toml)
     budgets = budgets_of(station, plan, devices)
     findings = lint(Case(station, rules, plan, devices, budgets, toml))
@@ -69,10 +80,17 @@ def station_of(toml: TomlFile, path: Path, find_spec: FindSpec = installed_spec)
         recording=recording,
         advice=advice,
         budgets=budgets,
+        calibrations=remembered.shown,
+        expired=remembered.expired,
     )
 
 
-def _validated(toml: TomlFile) -> StationFile:
+def validated(toml: TomlFile) -> StationFile:
+    """Return the station file's tables, checked; nothing it names is looked up yet.
+
+    Raises:
+        StationFileError: a key is unknown, missing or out of range.
+    """
     try:
         return StationFile.model_validate(toml.data)
     except ValidationError as error:

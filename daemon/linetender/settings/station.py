@@ -51,6 +51,8 @@ class Station:
         recording: How they are written and for how long they are kept, or None.
         advice: Findings that do not refuse the station and that it does not grant.
         budgets: Alarm budgets of the rules about the air.
+        calibrations: What the station's memory has in force, for recording headers.
+        expired: What of it should be made again, for people.
     """
 
     path: Path
@@ -63,3 +65,5 @@ class Station:
     recording: RecordingTable | None = None
     advice: tuple[Finding, ...] = ()
     budgets: tuple[RuleBudget, ...] = ()
+    calibrations: tuple[dict[str, Any], ...] = ()
+    expired: tuple[str, ...] = ()

@@ -103,6 +103,9 @@ class FittedElement(_Element):
     standard_uncertainty_percent: float = Field(
         5.0, ge=0.1, le=20, description="standard uncertainty of the airflow, % of the airflow"
     )
+    signal: Literal["duct_pressure_pa", "hood_pressure_pa"] | None = Field(
+        None, description='the pressure it was calibrated by, where a station has both: "duct_…"'
+    )
 
     @property
     def exponent(self) -> float:

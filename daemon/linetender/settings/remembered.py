@@ -1,0 +1,124 @@
+"""What a station's memory has in force, as the settings need it and headers show it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from linetender.airline.air_state import air_at
+from linetender.airline.fitted_element import CalibratedElement, FitCovariance
+
+TAUGHT = "taught"
+CALIBRATED = "calibrated"
+"""Kinds of an entry, under its key `kind`."""
+
+
+@dataclass(frozen=True)
+class Taught:
+    """A normal pressure in force.
+
+    Attributes:
+        normal_pa: As the sensor reads it (Pa).
+        driver: Driver of the sensor that read it.
+        signal: Its signal.
+        made_at: Time of day (ISO 8601).
+    """
+
+    normal_pa: float
+    driver: str
+    signal: str
+    made_at: str
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """A calibration in force.
+
+    Attributes:
+        element: Q = k·Δp^n of true pressures, with its uncertainty.
+        pressure_factor: By what readings were multiplied to get them.
+        driver: Driver of the sensor it was made with.
+        signal: Its signal.
+        made_at: Time of day (ISO 8601).
+    """
+
+    element: CalibratedElement
+    pressure_factor: float
+    driver: str
+    signal: str
+    made_at: str
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """What a station's memory holds in force. Make one with `remembered_of`.
+
+    Attributes:
+        taught: The normal pressure, or None.
+        calibrated: The calibration, or None.
+        shown: Both as plain data, oldest first, for the headers of recordings.
+        expired: What should be made again, each in a sentence for people.
+    """
+
+    taught: Taught | None = None
+    calibrated: Calibrated | None = None
+    shown: tuple[dict[str, Any], ...] = ()
+    expired: tuple[str, ...] = ()
+
+
+NOTHING = Remembered()
+
+Recall = Callable[[str], Remembered]
+"""Id of a station to what its memory holds."""
+
+
+def nothing_recalled(_: str) -> Remembered:
+    """For stations without a memory: demos, tests."""
+    return NOTHING
+
+
+def remembered_of(entries: tuple[dict[str, Any], ...], expired: tuple[str, ...] = ()) -> Remembered:
+    """Return what entries mean, be they out of a memory or out of a recording's header.
+
+    Entries of a kind that is not known here are passed over.
+
+    Args:
+        entries: Oldest first; of two of a kind the later one counts.
+        expired: See `Remembered`.
+
+    Raises:
+        ValueError: an entry lacks something, or is out of range.
+    """
+    taught: Taught | None = None
+    calibrated: Calibrated | None = None
+    for entry in entries:
+        try:
+            if entry.get("kind") == TAUGHT:
+                taught = _taught(entry)
+            elif entry.get("kind") == CALIBRATED:
+                calibrated = _calibrated(entry)
+        except (KeyError, TypeError) as error:
+            raise ValueError(f"a calibration is not whole: {error}") from error
+    return Remembered(taught, calibrated, entries, expired)
+
+
+def _taught(entry: Mapping[str, Any]) -> Taught:
+    return Taught(entry["normal_pa"], entry["driver"], entry["signal"], entry["made_at"])
+
+
+def _calibrated(entry: Mapping[str, Any]) -> Calibrated:
+    element = CalibratedElement(
+        k_l_min=entry["k_l_min"],
+        exponent=entry["exponent"],
+        reference_air=air_at(
+            entry["temperature_c"], entry["pressure_pa"], entry["humidity_percent"]
+        ),
+        method_relative=entry["method_relative"],
+        covariance=FitCovariance(
+            entry["ln_k_variance"], entry["ln_k_exponent_covariance"], entry["exponent_variance"]
+        ),
+        least_pa=entry["least_pa"],
+        greatest_pa=entry["greatest_pa"],
+    )
+    return Calibrated(
+        element, entry["pressure_factor"], entry["driver"], entry["signal"], entry["made_at"]
+    )
