@@ -27,6 +27,51 @@ def runtime_folder(station: str) -> Path:
     return folder
 
 
+SERVICE_FOLDER = Path("/run/linetender")
+"""Where a daemon that systemd started has its folder per station."""
+
+
+def refuse_if_service_runs(station: str, folder: Path = SERVICE_FOLDER) -> None:
+    """Refuse if a service owns a station, for verbs that a person starts beside it.
+
+    Raises:
+        AlreadyRunning: it does; the message names the unit to stop.
+    """
+    path = folder / station / "lock"
+    try:
+        descriptor = os.open(path, os.O_RDONLY)
+    except FileNotFoundError:
+        return
+    except OSError as error:  # another user's, as a service's is
+        raise AlreadyRunning(_told(station, path)) from error
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError as error:
+        raise AlreadyRunning(_told(station, path)) from error
+    finally:
+        os.close(descriptor)
+
+
+def _told(station: str, path: Path) -> str:
+    return (
+        f"another linetender already watches station {station!r} ({path} is locked). "
+        f"Stop it first ({_how_to_stop(path)}), or give the stations different ids."
+    )
+
+
+def _how_to_stop(path: Path) -> str:
+    """Say how to stop the holder of a lock: its unit, as the kernel knows it, or its number."""
+    try:
+        pid = int(path.read_text(encoding="ascii"))
+        cgroup = Path(f"/proc/{pid}/cgroup").read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        return "systemctl list-units 'linetender*' names its unit"
+    unit = cgroup.strip().rpartition("/")[2]
+    if unit.startswith("linetender") and unit.endswith(".service"):
+        return f"sudo systemctl stop {unit}"
+    return f"Ctrl-C in its terminal, or kill {pid}"
+
+
 class SingleRun:
     """Holds the lock of a station while it is open."""
 
@@ -41,10 +86,9 @@ class SingleRun:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
             os.close(descriptor)
-            raise AlreadyRunning(
-                f"another linetender already watches station {self._station!r} "
-                f"({self._path} is locked). Stop it first, or give the stations different ids."
-            ) from error
+            raise AlreadyRunning(_told(self._station, self._path)) from error
+        os.ftruncate(descriptor, 0)
+        os.write(descriptor, str(os.getpid()).encode())
         self._descriptor = descriptor
         return self
 
