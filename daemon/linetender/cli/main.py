@@ -9,11 +9,13 @@ import typer
 
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.calibrate import calibrate
 from linetender.cli.demo import demo
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.lint import lint
 from linetender.cli.replay import replay
 from linetender.cli.run import run
+from linetender.memory.store import MemoryFault
 from linetender.recording.errors import RecordingError
 from linetender.runtime.broker_login import BrokerSettingsError
 from linetender.runtime.single_run import AlreadyRunning
@@ -23,7 +25,7 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (demo, lint, replay, run)
+VERBS: tuple[Callable[..., Any], ...] = (calibrate, demo, lint, replay, run)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
@@ -102,7 +104,7 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
     cause = _cause(failure)
     if isinstance(cause, StationFileError | RecordingError):
         return ExitCode.BAD_FILE, str(cause)
-    if isinstance(cause, BrokerSettingsError):
+    if isinstance(cause, BrokerSettingsError | MemoryFault):
         return ExitCode.BAD_FILE, str(cause)
     if isinstance(cause, AlreadyRunning):
         return ExitCode.ALREADY_RUNNING, str(cause)

@@ -1,0 +1,207 @@
+"""The verb `calibrate`: teach the line's own pressures, or find out what flow they mean."""
+
+import asyncio
+import signal
+import tempfile
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from linetender.cli.calibration_answers import AnswersFile, load_answers
+from linetender.cli.calibration_guides import AnswersGuide, SimulatedGuide, TerminalGuide
+from linetender.cli.calibration_words import alarm_lines, calibrated_lines, taught_lines
+from linetender.cli.exit_codes import ExitCode
+from linetender.cli.speed import finite
+from linetender.cli.state_folder import state_folder
+from linetender.memory.drafts import drop_draft
+from linetender.memory.recall import remembered_in
+from linetender.memory.store import Store, open_store
+from linetender.memory.taught_pressures import taught_in_force, withdraw_all
+from linetender.runtime.calibration_guide import CalibrationRefused, Guide
+from linetender.runtime.calibration_session import DRAFT, Calibration
+from linetender.runtime.clock import MonotonicClock, read_wall_clock
+from linetender.runtime.pressure_measuring import Bench
+from linetender.runtime.single_run import SingleRun, refuse_if_service_runs
+from linetender.runtime.teach_session import teach as teach_line
+from linetender.settings.calibration_target import CalibrationTarget, load_target
+from linetender.settings.load import load_station
+from linetender.settings.problems import StationFileError
+from linetender.settings.remembered import nothing_recalled
+from linetender.settings.station import Station
+from linetender.simulation.calibration_line import CalibrationLine
+from linetender_drivers.buses.machine import RealMachine
+from linetender_drivers.simulated.machine import SimulatedMachine
+from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+
+Procedure = Callable[[CalibrationTarget, Bench, Guide, Store], Awaitable[list[str]]]
+
+
+_FILE = typer.Argument(metavar="FILE", help="The station file.")
+_TEACH = typer.Option("--teach", help="Learn the line's pressures: five minutes, no L/min.")
+_ANSWERS = typer.Option("--answers", metavar="FILE", help="Take what was measured from here.")
+_SIMULATE = typer.Option("--simulate", help="Play it on an invented line, no hardware needed.")
+_SPEED = typer.Option("--speed", min=0.0, callback=finite, help="With --simulate; 0 = no waiting.")
+_STATE = typer.Option("--state", metavar="FOLDER", help="Where the memory lies.")
+_FRESH = typer.Option("--fresh", help="Do not go on with an interrupted calibration.")
+_FORGET = typer.Option("--forget", help="Put what was taught and calibrated out of force.")
+
+
+def calibrate(
+    file: Annotated[Path, _FILE],
+    teach: Annotated[bool, _TEACH] = False,
+    answers: Annotated[Path | None, _ANSWERS] = None,
+    simulate: Annotated[bool, _SIMULATE] = False,
+    speed: Annotated[float, _SPEED] = 20.0,
+    state: Annotated[Path | None, _STATE] = None,
+    fresh: Annotated[bool, _FRESH] = False,
+    forget: Annotated[bool, _FORGET] = False,
+) -> None:
+    """Teach a line its own pressures (--teach), or calibrate it in litres per minute.
+
+    Exit status: 0 stored, 1 refused with reasons and nothing stored, 2 usage, 3 bad
+    file, 4 device, 5 the daemon has the station: stop it first.
+
+    Example: linetender calibrate station.toml --teach
+    """
+    target = load_target(file)
+    said = None if answers is None else load_answers(answers)
+    _refuse_mixture(target, simulate=simulate)
+    with _store(target, state, simulate=simulate) as store:
+        if forget:
+            count = withdraw_all(store, read_wall_clock().at)
+            typer.echo(f"{count} records are out of force; they stay in {store.path}.")
+            return
+        if not simulate:
+            target.refuse_if_stated(teach=teach)
+        if fresh:
+            drop_draft(store, DRAFT)
+        _run(target, store, said, teach=teach, speed=speed if simulate else None)
+
+
+def _run(
+    target: CalibrationTarget,
+    store: Store,
+    said: AnswersFile | None,
+    *,
+    teach: bool,
+    speed: float | None,
+) -> None:
+    """Teach or calibrate, on the real line or (with a speed) an invented one; say the outcome."""
+    console = Console(soft_wrap=True, highlight=False, markup=False)
+    procedure = _teach if teach else _calibrate
+    try:
+        if speed is None:
+            lines = asyncio.run(_guided(procedure, target, store, console, said))
+        else:
+            lines = run_virtual(_played(procedure, target, store, console, said), speed)
+    except CalibrationRefused as refused:
+        console.print(f"Refused:\n{refused}")
+        raise typer.Exit(ExitCode.FINDINGS) from refused
+    lines += _alarms(target, store) if teach else []
+    for line in lines:
+        console.print(line)
+
+
+async def _teach(target: CalibrationTarget, bench: Bench, guide: Guide, store: Store) -> list[str]:
+    return taught_lines(await teach_line(target, bench, guide, store))
+
+
+async def _calibrate(
+    target: CalibrationTarget, bench: Bench, guide: Guide, store: Store
+) -> list[str]:
+    return calibrated_lines(*await Calibration(target, bench, guide, store).run())
+
+
+async def _guided(
+    procedure: Procedure,
+    target: CalibrationTarget,
+    store: Store,
+    console: Console,
+    said: AnswersFile | None,
+) -> list[str]:
+    """Do it on the real sensor."""
+    # While a question waits, Ctrl-C shall end it at the first press.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    clock = MonotonicClock()
+    machine = RealMachine(clock)
+    guide = TerminalGuide(console) if said is None else AnswersGuide(console, said)
+    try:
+        return await procedure(target, Bench(machine, clock, read_wall_clock), guide, store)
+    finally:
+        machine.close()
+
+
+async def _played(
+    procedure: Procedure,
+    target: CalibrationTarget,
+    store: Store,
+    console: Console,
+    said: AnswersFile | None,
+) -> list[str]:
+    """Do it on an invented line."""
+    clock = VirtualClock()
+    machine = SimulatedMachine(clock)
+    line = CalibrationLine(machine, clock)
+    guide: Guide = SimulatedGuide(console, line)
+    if said is not None:
+        guide = AnswersGuide(console, said, line)
+    console.print("An invented line: nothing here says anything about yours.")
+    return await procedure(target, Bench(machine, clock, read_wall_clock), guide, store)
+
+
+def _refuse_mixture(target: CalibrationTarget, *, simulate: bool) -> None:
+    is_simulated = target.device.options.is_simulated
+    if simulate and not is_simulated:
+        raise typer.BadParameter(
+            f"{target.path} names a real sensor ({target.device.name}); --simulate wants one "
+            'with bus = "simulated"'
+        )
+    if not simulate and is_simulated:
+        raise typer.BadParameter(
+            f"{target.path} names a simulated sensor ({target.device.name}); add --simulate"
+        )
+
+
+@contextmanager
+def _store(target: CalibrationTarget, state: Path | None, *, simulate: bool) -> Iterator[Store]:
+    """Own the station and open its memory.
+
+    While it is owned no daemon reads the same sensor. What is simulated owns nothing,
+    and is kept only where a folder is named.
+    """
+    with ExitStack() as stack:
+        folder = state_folder(state, target.station)
+        if not simulate:
+            refuse_if_service_runs(target.station)
+            stack.enter_context(SingleRun(target.station))
+        elif state is None:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        yield stack.enter_context(open_store(folder))
+
+
+def _alarms(target: CalibrationTarget, store: Store) -> list[str]:
+    """Say which alarms tell each taught fault, or why the station cannot say it yet."""
+    record, station = taught_in_force(store), _station(target, store)
+    if record is None:
+        return []
+    if station is None:
+        return ["", f"What is still missing before it can run: linetender lint {target.path}"]
+    return alarm_lines(station, record)
+
+
+def _station(target: CalibrationTarget, store: Store) -> Station | None:
+    remembered = remembered_in(store.path.parent, datetime.now().astimezone())
+    recalls = [lambda _: remembered]
+    if target.device.options.is_simulated:  # its file may state the normal pressure as well
+        recalls.append(nothing_recalled)
+    for recall in recalls:
+        try:
+            return load_station(target.path, recall=recall)
+        except StationFileError:
+            continue
+    return None
