@@ -93,13 +93,11 @@ def main() -> None:
         writer.close(second * SECOND_NS)
         took_s = time.perf_counter() - started_s
         sizes = [path.stat().st_size for path in writer.paths]
-        packed = len(gzip.compress(writer.paths[0].read_bytes(), 6))
-        print(f"end: peak {peak_mb():.1f} MB (with one file compressed in memory afterwards)")
+        print(f"end: peak {peak_mb():.1f} MB")
+        packed = len(gzip.compress(writer.paths[0].read_bytes(), 6)) / sizes[0]
     print(f"{hours} h in {took_s:.0f} s, {day.events} events, {len(sizes)} files, {writer.fault=}")
     print(f"{sum(sizes) / hours / 1e6:.2f} MB per hour")
-    print(
-        f"compressed to {packed / sizes[0]:.1%}: {sum(sizes) / hours * packed / sizes[0] / 1e6:.2f}"
-    )
+    print(f"compressed to {packed:.1%}, {sum(sizes) / hours * packed / 1e6:.2f} MB per hour")
 
 
 if __name__ == "__main__":
