@@ -267,6 +267,18 @@ def test_a_suppressed_alarm_whose_condition_goes_is_over() -> None:
     assert bench.alarms() == [(1.0, "SUPPRESSED"), (2.0, "NORMAL")]
 
 
+def test_a_suppressed_alarm_is_not_released_while_only_its_off_delay_runs() -> None:
+    bench = Bench(plan(LOST, rule(LOW, off_s=4, suppressed_by=("lost",))))
+    bench.contact(0.0, "fan_mains", ContactState.OPEN)
+    bench.stream(1.0, 3.0, 1.0, spo2_percent=89.0)
+    bench.good(3.0, SPO2, 95.0)
+    bench.contact(4.0, "fan_mains", ContactState.CLOSED)
+    bench.good(5.0, SPO2, 95.0)
+    assert bench.alarms() == [(1, "SUPPRESSED")]
+    bench.good(6.0, SPO2, 89.0)
+    assert bench.alarms() == [(1, "SUPPRESSED"), (6, "UNACKNOWLEDGED")]
+
+
 def test_suppression_does_not_take_back_what_was_raised() -> None:
     bench = Bench(plan(LOST, rule(LOW, suppressed_by=("lost",))))
     bench.good(0.0, SPO2, 80.0)

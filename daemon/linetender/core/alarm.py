@@ -121,6 +121,7 @@ class Alarm:
             self.clear_due_ns = NEVER_NS
             if not self.present and self.applies and self.raise_due_ns == NEVER_NS:
                 self._start_on_delay(now_ns)
+            self._release(now_ns)
         elif verdict is Verdict.ABSENT and good:
             self.raise_due_ns = NEVER_NS
             if self.present:
@@ -176,8 +177,7 @@ class Alarm:
         if withheld == self.withheld or self.plan.killer:
             return
         self.withheld = withheld
-        if not withheld and self.state is AlarmState.SUPPRESSED and not self.is_out:
-            self._step(AlarmEvent.RELEASE_PRESENT, now_ns, "no longer suppressed")
+        self._release(now_ns)
 
     def acknowledge(self, now_ns: int, who: str) -> None:
         """Answer it."""
@@ -200,6 +200,12 @@ class Alarm:
         self.is_out = self.state is AlarmState.SUPPRESSED
 
     # How it does it
+
+    def _release(self, now_ns: int) -> None:
+        """Sound what was suppressed, unless its condition is gone and only its off-delay runs."""
+        waits = self.state is AlarmState.SUPPRESSED and not self.withheld and not self.is_out
+        if waits and self.condition.verdict is not Verdict.ABSENT:
+            self._step(AlarmEvent.RELEASE_PRESENT, now_ns, "no longer suppressed")
 
     def _quiet_ns(self) -> int:
         quiet_ns = self.plan.realarm_ns
