@@ -61,12 +61,14 @@ class SignalState(msgspec.Struct, frozen=True):
         reason: Why there is no value.
         quality: good, degraded or bad.
         age_s: Time since it was heard (s), or None when it never was.
+        uncertainty: Standard uncertainty of the value, in its unit; left out where not known.
     """
 
     value: float | None
     reason: str | None
     quality: Quality
     age_s: float | None
+    uncertainty: float | msgspec.UnsetType = msgspec.UNSET
 
 
 class AlarmSummary(msgspec.Struct, frozen=True):
@@ -226,7 +228,8 @@ def _signal_state(view: SignalView) -> SignalState:
     if view.value is not None and not math.isfinite(view.value):
         return SignalState(None, "not_finite", Quality.BAD, age_s)
     value = None if view.value is None else round(view.value, SIGNAL_FACTS[view.signal].decimals)
-    return SignalState(value, view.reason, view.quality, age_s)
+    doubt = msgspec.UNSET if view.uncertainty is None else view.uncertainty
+    return SignalState(value, view.reason, view.quality, age_s, doubt)
 
 
 def _alarm_summary(view: AlarmView, plan: Plan) -> AlarmSummary:

@@ -1,15 +1,14 @@
 """The verb `lint`: is this station file fit to run, and what will it watch?"""
 
 import json
-import re
-import shutil
 from pathlib import Path
-from textwrap import wrap
 from typing import Annotated, Any
 
 import typer
 
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.line_breaks import text_of
+from linetender.cli.recalling import recall_for
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
 from linetender.settings.exceptions_policy import GRANTABLE
@@ -19,15 +18,16 @@ from linetender.settings.problems import Finding, Problem, StationFileError
 from linetender.settings.rule_budget import RuleBudget, slowest
 from linetender.settings.station import Station
 
-WIDEST_COLUMNS = 100
-"""Longer lines are hard to read, however wide the terminal (chosen)."""
-
 
 def lint(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A station file.")],
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the outcome as one JSON object.")
     ] = False,
+    state: Annotated[
+        Path | None,
+        typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept."),
+    ] = None,
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
@@ -35,12 +35,12 @@ def lint(
     cannot be used.
     """
     try:
-        station = load_station(file)
+        station = load_station(file, recall=recall_for(state))
     except StationFileError as error:
         typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
         code = ExitCode.FINDINGS if error.is_only_unsafe else ExitCode.BAD_FILE
         raise typer.Exit(code) from error
-    typer.echo(_json(_outcome(station)) if as_json else _text(_lines(station)))
+    typer.echo(_json(_outcome(station)) if as_json else text_of(_lines(station)))
     if station.advice:
         raise typer.Exit(ExitCode.FINDINGS)
 
@@ -50,7 +50,7 @@ def _refusal(file: Path, error: StationFileError) -> str:
     things = "thing" if count == 1 else "things"
     what = "not safe to run" if error.is_only_unsafe else "cannot be used"
     lines = [line for problem in error.problems for line in _told(problem)]
-    return _text([*lines, f"{file}: {what}, {count} {things} to mend."])
+    return text_of([*lines, f"{file}: {what}, {count} {things} to mend."])
 
 
 def _told(problem: Problem) -> list[str]:
@@ -86,6 +86,8 @@ def _outcome(station: Station) -> dict[str, Any]:
         "exit_time_s": station.plan.exit_time_s,
         "alarm_budgets": [_budget(budget) for budget in station.budgets],
         "exceptions": list(station.plan.exceptions),
+        "calibrations": list(station.calibrations),
+        "expired": list(station.expired),
     }
 
 
@@ -111,6 +113,7 @@ def _lines(station: Station) -> list[str]:
         f"{station.path}: {verdict}. {len(plan.rules)} rules watch the station {plan.station} "
         f"({plan.arrangement}), {high} of them tell the wearer to leave.",
         f"  {_air(plan)}",
+        *(f"  {line}" for line in _remembered(station)),
         *(f"  {line}" for line in _blind(plan)),
         *(f"  {line}" for line in _in_time(station)),
     ]
@@ -138,6 +141,14 @@ def _air(plan: Plan) -> str:
     return f"{text}, and against the required {air.required_l_min:.4g} L/min."
 
 
+def _remembered(station: Station) -> list[str]:
+    """Say what of that is not in the file but in the station's memory."""
+    lines = [
+        f"{each['kind'].capitalize()} on {each['made_at'][:10]}." for each in station.calibrations
+    ]
+    return [*lines, *station.expired]
+
+
 def _blind(plan: Plan) -> list[str]:
     """Say which readings must all be gone before the station calls itself blind."""
     return [
@@ -162,27 +173,6 @@ def _in_time(station: Station) -> list[str]:
         f"{whole_s:.1f} s in all. The hood gives {parts.available_s:.1f} s until 3 % "
         f"carbon dioxide{'' if enough else ', so that LEAVE says to open the hood while going'}.",
     ]
-
-
-def _text(lines: list[str]) -> str:
-    """Break lines at the width of the terminal, 80 where there is none."""
-    columns = min(shutil.get_terminal_size((80, 24)).columns, WIDEST_COLUMNS)
-    return "\n".join(broken for line in lines for broken in _broken(line, columns))
-
-
-def _broken(line: str, columns: int) -> list[str]:
-    indent = " " * (len(line) - len(line.lstrip()))
-    hanging = indent + "  "
-    whole = re.sub(r"(?<=\d) (?=(s|L|L/min|Pa|%)\b|%)", "\N{NO-BREAK SPACE}", line.lstrip())
-    broken = wrap(
-        whole,
-        max(columns, 40),
-        initial_indent=indent,
-        subsequent_indent=hanging,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return [part.replace("\N{NO-BREAK SPACE}", " ") for part in broken]
 
 
 def _dicts(problems: tuple[Problem, ...]) -> list[dict[str, Any]]:

@@ -148,6 +148,8 @@ def _remark(view: SignalView) -> Text:
         return Text(f"no value: {reason}", style="dim")
     if view.quality is not Quality.GOOD:
         return Text(f"doubtful: {reason}" if reason else "doubtful", style="dim")
+    if view.uncertainty is not None:
+        return Text(f"±{2.0 * view.uncertainty:.0f} (95 %)", style="dim")
     return _bar(view.value) if view.signal is Signal.AIR_PERCENT_OF_BASELINE else Text()
 
 

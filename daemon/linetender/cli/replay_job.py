@@ -14,6 +14,7 @@ from linetender.recording.what_if import Comparison, PlanFor, compare
 from linetender.recording.window import Window
 from linetender.settings.load import station_of
 from linetender.settings.problems import StationFileError
+from linetender.settings.remembered import NOTHING, remembered_of
 from linetender.settings.toml_file import TomlFile, read_toml
 
 RADIO_ADDRESS = ".options.address"
@@ -59,9 +60,9 @@ class Job:
     def _plan_for(self) -> PlanFor:
         if self.station is None:
             return self._plan_of_header
-        toml = read_toml(self.station)
-        station = station_of(self._with_rules(toml, toml.data), self.station)
-        return lambda header: station.plan
+        path, read = self.station, read_toml(self.station)
+        toml = self._with_rules(read, read.data)
+        return lambda header: _compiled(toml, path, header)
 
     def _plan_of_header(self, header: Segment) -> Plan:
         """Compile what the header says of the station file, with other rules."""
@@ -71,10 +72,25 @@ class Job:
                 device = name.removeprefix("devices.").removesuffix(RADIO_ADDRESS)
                 data["devices"][device]["options"]["address"] = "only"
         toml = TomlFile(f"settings in {self.path}", data, {})
-        return station_of(self._with_rules(toml, data), self.path).plan
+        return _compiled(self._with_rules(toml, data), self.path, header)
 
     def _with_rules(self, toml: TomlFile, data: dict[str, Any]) -> TomlFile:
         if self.rules is None:
             return toml
         rules = {**data.get("rules", {}), "base": str(self.rules.resolve())}
         return TomlFile(toml.file, {**data, "rules": rules}, toml.lines)
+
+
+def _compiled(toml: TomlFile, path: Path, header: Segment) -> Plan:
+    """Compile settings with what was taught and calibrated when the recording was made."""
+    try:
+        remembered = remembered_of(header.calibrations)
+    except ValueError as error:
+        problem = toml.problem(("calibrations",), str(error), "take another recording")
+        raise StationFileError([problem]) from error
+    try:
+        return station_of(toml, path, recall=lambda _: remembered).plan
+    except StationFileError:
+        if remembered == NOTHING:
+            raise
+    return station_of(toml, path).plan  # this file states for itself what was taught

@@ -2,7 +2,6 @@
 
 import asyncio
 import logging
-import os
 import secrets
 import signal
 from contextlib import ExitStack
@@ -14,9 +13,11 @@ import typer
 
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.line_thread import LineHandler, LineThread
+from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
+from linetender.cli.state_folder import state_folder
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
 from linetender.core.inputs import By, Verb
@@ -130,7 +131,7 @@ def run(
 
     Example: linetender run station.toml
     """
-    station = load_station(file)
+    station = load_station(file, recall=recall_for(state, is_simulation=simulate is not None))
     script = _scenario(simulate, station)
     with ExitStack() as stack:
         lines = _lines(stack)
@@ -144,6 +145,8 @@ def run(
 def _watch(session: Session, script: Script | None, speed: float) -> None:
     for caution in CAUTIONS:
         session.lines.put(f"• {caution.short}")
+    for line in session.station.expired:
+        session.lines.put(f"LOOK  {line}")
     if session.link is not None:
         session.link.start()
     if script is None:
@@ -185,15 +188,10 @@ def _scenario(name: str | None, station: Station) -> Script | None:
 
 
 def _state_folder(given: Path | None, simulate: str | None, station: Station) -> Path | None:
-    """Where state is kept: as given, as systemd says, or the user's own; a simulation asks."""
-    if given is not None or simulate is not None:
-        return given
-    by_systemd = os.environ.get("STATE_DIRECTORY")
-    if by_systemd:
-        return Path(by_systemd.split(":")[0])
-    home = os.environ.get("XDG_STATE_HOME")
-    base = Path(home) if home else Path.home() / ".local" / "state"
-    return base / "linetender" / station.plan.station
+    """Where state is kept; a simulation asks."""
+    if given is None and simulate is not None:
+        return None
+    return state_folder(given, station.plan.station)
 
 
 def _session(

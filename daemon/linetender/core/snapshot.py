@@ -18,6 +18,7 @@ class SignalView(msgspec.Struct, frozen=True):
         reason: Why there is no value; `no_reading_yet` before the first.
         quality: Of the last reading.
         age_ns: Since the last good reading; None before the first.
+        uncertainty: Standard uncertainty of the value, in its unit; None where it is not known.
     """
 
     signal: Signal
@@ -25,6 +26,7 @@ class SignalView(msgspec.Struct, frozen=True):
     reason: str | None
     quality: Quality
     age_ns: int | None
+    uncertainty: float | None = None
 
 
 class AlarmView(msgspec.Struct, frozen=True):

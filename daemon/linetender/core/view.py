@@ -6,7 +6,8 @@ from linetender.core.alarm_table import SHOWN
 from linetender.core.channel import Channel
 from linetender.core.inputs import Quality
 from linetender.core.instants import NEVER_NS
-from linetender.core.signals import rounded
+from linetender.core.plan import AirPlan
+from linetender.core.signals import Signal, rounded
 from linetender.core.snapshot import AlarmView, SignalView, Snapshot
 
 if TYPE_CHECKING:
@@ -20,7 +21,9 @@ def take_snapshot(watch: "Watch") -> Snapshot:
         now_ns=now_ns,
         stage=watch.use.stage,
         n=watch.journal.n,
-        signals=tuple(_signal_view(channel, now_ns) for channel in watch.channels.values()),
+        signals=tuple(
+            _signal_view(channel, now_ns, watch.plan.air) for channel in watch.channels.values()
+        ),
         alarms=tuple(
             AlarmView(
                 alarm.plan.id,
@@ -39,7 +42,7 @@ def take_snapshot(watch: "Watch") -> Snapshot:
     )
 
 
-def _signal_view(channel: Channel, now_ns: int) -> SignalView:
+def _signal_view(channel: Channel, now_ns: int, air: AirPlan | None) -> SignalView:
     reason = channel.doubt
     quality = Quality.DEGRADED if channel.doubt else Quality.GOOD
     if channel.value is None:
@@ -51,4 +54,12 @@ def _signal_view(channel: Channel, now_ns: int) -> SignalView:
         reason=reason,
         quality=quality,
         age_ns=None if last_ns == -NEVER_NS else now_ns - last_ns,
+        uncertainty=_uncertainty(channel, air),
     )
+
+
+def _uncertainty(channel: Channel, air: AirPlan | None) -> float | None:
+    """Only of the airflow is it known: as a part of it, at the flow where it matters."""
+    if channel.signal is not Signal.AIRFLOW_L_MIN or channel.value is None or air is None:
+        return None
+    return rounded(channel.signal, channel.value * air.relative_uncertainty)

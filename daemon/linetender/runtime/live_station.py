@@ -314,6 +314,7 @@ class LiveStation:
             carryover=carryover,
             settings=shown,
             private=private,
+            calibrations=station.calibrations,
         )
 
     def _discard_recording(self) -> None:

@@ -40,7 +40,10 @@ def no_normal(case: Case) -> Iterator[Finding]:
         remedy = 'add [element] with kind and normal_pa, e.g. kind = "hood_hose", normal_pa = 60'
         yield case.finding("no_normal", ("element",), expected, remedy)
     elif normal_pa(case.station) is None:
-        remedy = "run the line as you use it, read the pressure and write it there in Pa"
+        remedy = (
+            "teach it: linetender calibrate FILE --teach; or run the line as you use it, read the "
+            "pressure and write it there in Pa"
+        )
         if isinstance(element, FittedElement):
             remedy = "add station.required_airflow_l_min, or the pressure in normal use"
         expected = "normal_pa is missing: air is judged against the line's own normal"
