@@ -27,6 +27,8 @@ SPEED_MOVED = 0.05
 SPEED_WITHIN_NS = 5 * SECOND_NS
 """A fan speed that moved by this part within this time explains a change of flow."""
 
+_NO_SECOND = -1
+
 
 class Air:
     """State of the air supply as far as one pressure sensor tells.
@@ -40,15 +42,11 @@ class Air:
         is_armed: Whether loss of air is watched in idle and pre-use.
         run: 1 s means of the present run of good air (Pa), oldest first.
         run_s: Length of that run (s).
-        second_closed: Whether the window that closed last also closed a second; asked
-            right after it closed, so it need not outlive the Watch.
     """
 
     __slots__ = (
         "_journal",
         "_mean_second",
-        "_means",
-        "_misses",
         "_run_high",
         "_run_low",
         "_speeds",
@@ -62,7 +60,6 @@ class Air:
         "plan",
         "run",
         "run_s",
-        "second_closed",
         "speed_ratio",
     )
 
@@ -77,10 +74,9 @@ class Air:
         "_run_low",
         "_run_high",
         "_mean_second",
-        "_misses",
     )
     SERIES = ("_speeds",)
-    LISTS = ("run", "_means")
+    LISTS = ("run",)
 
     def __init__(self, plan: AirPlan, journal: Journal) -> None:
         self.plan = plan
@@ -92,12 +88,9 @@ class Air:
         self.may_arm = True
         self.run: deque[float] = deque(maxlen=ARM_AFTER_S)
         self.run_s = 0
-        self.second_closed = False
         self.speed_ratio = 1.0
         self._run_low = self._run_high = 0.0
-        self._means: list[float] = []
-        self._misses = 0
-        self._mean_second = -1
+        self._mean_second = _NO_SECOND
         self._speeds: deque[tuple[int, float]] = deque()
         self.flow_per_power = 0.0
         self.percent_per_power = 0.0
@@ -133,29 +126,19 @@ class Air:
     # Good air, baseline, arming
 
     def see_mean(self, now_ns: int, mean: float | None) -> bool:
-        """Take the mean pressure of a window (Pa) that closed now; gather 1 s means.
+        """Take the mean pressure (Pa) of a 1 s window that closed now.
 
         Returns:
-            False: no alarm judges these means. `second_closed` says whether stages may move.
+            False: no alarm judges these means.
         """
         second = now_ns // SECOND_NS
-        self.second_closed = second != self._mean_second
-        if self.second_closed:
-            self._close_second(now_ns, second)
-        if mean is None:
-            self._misses += 1
-        else:
-            self._means.append(mean)
-        return False
-
-    def _close_second(self, now_ns: int, second: int) -> None:
-        is_next = second == self._mean_second + 1
-        means, self._means, self._mean_second = self._means, [], second
-        misses, self._misses = self._misses, 0
-        if not is_next or not means or len(means) < misses:
+        is_next = self._mean_second in (_NO_SECOND, second - 1)
+        self._mean_second = second
+        if mean is None or not is_next:
             self._end_run()
-            return
-        self._take_second(now_ns, sum(means) / len(means))
+        else:
+            self._take_second(now_ns, mean)
+        return False
 
     def _take_second(self, now_ns: int, mean_pa: float) -> None:
         power = self.power(mean_pa)
@@ -247,7 +230,5 @@ class Air:
     def lose_history(self) -> None:
         """Forget open windows: the station was blind for a while."""
         self._end_run()
-        self._means = []
-        self._misses = 0
-        self._mean_second = -1
+        self._mean_second = _NO_SECOND
         self._speeds.clear()

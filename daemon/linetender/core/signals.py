@@ -56,8 +56,8 @@ def _facts(decimals: int, gap_s: int, window_ns: int = SECOND_NS) -> SignalFacts
 _AIR_WINDOW_NS = SECOND_NS // 5
 
 SIGNAL_FACTS: dict[Signal, SignalFacts] = {
-    Signal.DUCT_PRESSURE_PA: _facts(2, 3, _AIR_WINDOW_NS),
-    Signal.HOOD_PRESSURE_PA: _facts(2, 3, _AIR_WINDOW_NS),
+    Signal.DUCT_PRESSURE_PA: _facts(2, 3),
+    Signal.HOOD_PRESSURE_PA: _facts(2, 3),
     Signal.FILTER_PRESSURE_PA: _facts(2, 3),
     Signal.AIRFLOW_L_MIN: _facts(1, 3, _AIR_WINDOW_NS),
     Signal.AIR_PERCENT_OF_BASELINE: _facts(1, 3, _AIR_WINDOW_NS),

@@ -181,45 +181,50 @@ class Watch:
     def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
         previous_ns = channel.last_good_ns
         channel.last_good_ns = now_ns
-        closed = second_closed = False
+        closes = changed = False
         if channel.listens:
-            if value != channel.still_value:
+            if channel.stucks and value != channel.still_value:
                 channel.still_value = value
                 channel.moved_ns = now_ns
             if now_ns < channel.window_end_ns:
                 channel.window_sum += value
                 channel.window_good += 1
             else:
-                closed = channel.close_window(now_ns, value)
-                if channel is self._air_channel and self.air is not None:
-                    second_closed = self.air.second_closed
+                closes = True
+                changed = channel.close_window(now_ns, value)
         channel.value = value
-        if closed or not channel.low <= value <= channel.high:
+        if changed or not channel.low <= value <= channel.high:
             # Levels look at this value before any alarm decides: an off-delay must not
             # end on the very reading that is wrong again, nor on the first after a gap.
             channel.judge(now_ns, value, previous_ns)
-            if closed or second_closed:
+            if closes:
                 self.use.look(now_ns)
             self._touched(channel, now_ns)
-        elif second_closed:
+        elif closes and channel is self._air_channel:
             self.use.look(now_ns)
             if self.journal.events or self._has_news():
                 self._settle(now_ns)
 
     def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
-        air = self.air
-        if air is None or self._percent is None:
+        air, percent, flow = self.air, self._percent, self._flow
+        if air is None or percent is None:
             return
         if channel is not self._air_channel:
             air.see_speed(now_ns, value)
             return
         power = value**air.plan.exponent if value > 0.0 else 0.0
-        if air.speed_ratio == 1.0:
-            self._take_good(self._percent, now_ns, power * air.percent_per_power)
+        explained = air.speed_ratio != 1.0
+        air_percent = air.percent(power) if explained else power * air.percent_per_power
+        if percent.listens or not percent.low <= air_percent <= percent.high:
+            self._take_good(percent, now_ns, air_percent)
         else:
-            self._take_good(self._percent, now_ns, air.percent(power))
-        if self._flow is not None:
-            self._take_good(self._flow, now_ns, power * air.flow_per_power)
+            percent.last_good_ns, percent.value = now_ns, air_percent
+        if flow is not None:
+            flow_l_min = power * air.flow_per_power
+            if flow.listens or not flow.low <= flow_l_min <= flow.high:
+                self._take_good(flow, now_ns, flow_l_min)
+            else:
+                flow.last_good_ns, flow.value = now_ns, flow_l_min
 
     def _take_unsure(self, channel: Channel, item: Reading) -> None:
         now_ns = item.arrived_ns
