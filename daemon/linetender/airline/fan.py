@@ -123,6 +123,36 @@ class PointCurve:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class ScaledCurve:
+    """A curve with all its pressures multiplied: a stronger or weaker fan of its kind.
+
+    Attributes:
+        curve: The curve.
+        factor: Its pressures are multiplied by this (1, > 0).
+    """
+
+    curve: FanCurve
+    factor: float
+
+    def __post_init__(self) -> None:
+        require_positive("factor of a fan's pressure", self.factor, "")
+
+    @property
+    def shut_off_pa(self) -> float:
+        """Pressure without flow (Pa)."""
+        return self.factor * self.curve.shut_off_pa
+
+    @property
+    def last_l_min(self) -> float:
+        """Greatest airflow for which the curve is known (L/min)."""
+        return self.curve.last_l_min
+
+    def pressure_pa(self, airflow_l_min: float) -> float:
+        """Return the pressure (Pa) at an airflow (L/min)."""
+        return self.factor * self.curve.pressure_pa(airflow_l_min)
+
+
 class Affinity(NamedTuple):
     """By how much flow, pressure and shaft power change with speed and density (1)."""
 

@@ -18,7 +18,15 @@ class NoOperatingPoint(ValueError):
 
     Examples: wind against the intake is stronger than the fan; the line resists so
     little that it runs past the last known point of the fan's curve.
+
+    Attributes:
+        nearest_l_min: The airflow (L/min) at the end where they come nearest: 0 where
+            the fan is held, else where the fan's curve ends.
     """
+
+    def __init__(self, message: str, nearest_l_min: float) -> None:
+        super().__init__(message)
+        self.nearest_l_min = nearest_l_min
 
 
 class Drop(NamedTuple):
@@ -99,10 +107,11 @@ def operating_point(
         return _taken_pa(losses, airflow_l_min, air) - given
 
     if missing_pa(0.0) >= 0.0:
-        raise NoOperatingPoint(_blown_back(fan, air, speed, added_pa))
+        raise NoOperatingPoint(_blown_back(fan, air, speed, added_pa), 0.0)
     last_l_min = fan.last_l_min(speed)
     if missing_pa(last_l_min) < 0.0:
-        raise NoOperatingPoint(_past_the_curve(last_l_min, -missing_pa(last_l_min)))
+        message = _past_the_curve(last_l_min, -missing_pa(last_l_min))
+        raise NoOperatingPoint(message, last_l_min)
     airflow = root_between(missing_pa, 0.0, last_l_min)
     fan_pa = fan.pressure_pa(airflow, air.density_kg_m3, speed)
     drops = tuple(Drop(loss.name, loss.pressure_drop_pa(airflow, air)) for loss in losses)

@@ -259,11 +259,20 @@ class OrificeLoss:
     def pressure_drop_pa(self, airflow_l_min: float, air: AirState) -> float:
         """Return the pressure (Pa, >= 0) that is lost at an airflow (L/min); 0 for no flow.
 
+        Past a quarter of the air's pressure, where the standard ends, it goes on as the
+        square of the flow: no fan gets there, but the search for its airflow may begin there.
+
         Raises:
-            ValueError: The airflow is not finite, or more than the plate can be
-                computed for.
+            ValueError: The airflow is not finite.
         """
-        return self.orifice.permanent_loss_pa(self.orifice.differential_pa(airflow_l_min, air), air)
+        require_finite("airflow", airflow_l_min, "L/min")
+        last_pa = LARGEST_PRESSURE_PART * air.pressure_pa
+        last_l_min = self.orifice.airflow_l_min(last_pa, air)
+        if airflow_l_min >= last_l_min:
+            beyond = airflow_l_min / last_l_min
+            return self.orifice.permanent_loss_pa(last_pa, air) * beyond**2
+        differential_pa = self.orifice.differential_pa(airflow_l_min, air)
+        return self.orifice.permanent_loss_pa(differential_pa, air)
 
     def flags(self, airflow_l_min: float, air: AirState) -> tuple[Flag, ...]:
         """Return the limits of ISO 5167-2 that an airflow (L/min) lies outside."""

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from linetender.settings.exceptions_policy import GRANTABLE, NEVER
+from linetender.settings.line_checks import LINE_CHECKS
 from linetender.settings.problems import Problem
 from linetender.settings.station_file import OrificeElement, StationFile
 from linetender.settings.toml_file import TomlFile
@@ -48,4 +49,5 @@ _CHECKS: tuple[Callable[[StationFile, TomlFile], Iterator[Problem]], ...] = (
     _bore_fits_pipe,
     _names_once,
     _exceptions_known,
+    *LINE_CHECKS,
 )

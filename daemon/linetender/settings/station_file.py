@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from linetender.core.plan import Arrangement
+from linetender.settings.line_tables import DuctTable, FanTable, FilterTable, IntakeTable
 from linetender.settings.rule_file import RuleChange
 from linetender.settings.strict_model import SLUG_RULE, AnySignal, Reason, Slug, StrictModel
 
@@ -123,13 +124,8 @@ class HoodTable(StrictModel):
     co2_l_min: float = Field(
         0.73, ge=0.1, le=3, description="carbon dioxide that the wearer gives off, L/min at 20 °C"
     )
-
-
-class FanTable(StrictModel):
-    """`[fan]`: how the fan runs down."""
-
-    coast_down_s: float = Field(
-        3.0, ge=0, le=120, description="seconds from power off to half of the airflow"
+    outlet_cm2: float | None = Field(
+        None, ge=0.5, le=2000, description="open area by which the air leaves the hood, cm²"
     )
 
 
@@ -252,6 +248,11 @@ class StationFile(StrictModel):
     )
     hood: HoodTable = Field(HoodTable.model_validate({}), description="a table")
     fan: FanTable = Field(FanTable.model_validate({}), description="a table")
+    filter: FilterTable | None = Field(None, description="a table")
+    duct: Annotated[tuple[DuctTable, ...], Field(strict=False)] = Field(
+        (), max_length=32, description="tables [[duct]], in the order of the air"
+    )
+    intake: IntakeTable = Field(IntakeTable.model_validate({}), description="a table")
     devices: dict[Slug, DeviceTable] = Field(
         min_length=1, description="one table per device, e.g. [devices.air]"
     )
