@@ -5,7 +5,8 @@ from collections.abc import Callable
 
 import pytest
 
-from linetender.runtime.broker import BrokerLink, LinkState
+from linetender.runtime.broker import BrokerLink
+from linetender.runtime.link_state import LinkState
 from mosquitto_broker import PATIENCE_S
 
 

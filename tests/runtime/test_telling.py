@@ -103,6 +103,7 @@ def state(
         "stage": stage,
         "signals": signals or {},
         "alarms": alarms or [],
+        "far": "silent",
         "v": 1,
     }
     return ("linetender/bench/state", payload, 1, True, None)
@@ -237,6 +238,7 @@ def test_heartbeat_each_second_and_state_each_ten_or_on_a_change_of_stage() -> N
                     "seq": payload["seq"],
                     "stage": "worn",
                     "shown": 3,
+                    "far": "silent",
                     "v": 1,
                 }
     assert [line for line in told if line[1] == "alive"] == [

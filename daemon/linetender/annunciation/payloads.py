@@ -11,7 +11,7 @@ import msgspec
 
 from linetender.annunciation.words import sentence
 from linetender.core.alarm_table import AlarmState
-from linetender.core.events import AlarmChanged, CauseNamed
+from linetender.core.events import AlarmChanged, CauseNamed, Sound
 from linetender.core.inputs import Quality
 from linetender.core.instants import SECOND_NS, to_seconds
 from linetender.core.plan import Plan
@@ -43,6 +43,7 @@ class Alive(msgspec.Struct, frozen=True):
         seq: Counts heartbeats from 1 within a run.
         stage: Stage of use.
         shown: Highest number of an alarm's transition that the station has told.
+        far: What second boxes are asked to sound.
         v: Version of the shape.
     """
 
@@ -50,6 +51,7 @@ class Alive(msgspec.Struct, frozen=True):
     seq: int
     stage: Stage
     shown: int
+    far: Sound = Sound.SILENT
     v: int = 1
 
 
@@ -92,6 +94,7 @@ class State(msgspec.Struct, frozen=True):
         stage: Stage of use.
         signals: By name, the unit being in the name.
         alarms: Those that are not normal.
+        far: What second boxes are asked to sound.
         v: Version of the shape.
     """
 
@@ -102,6 +105,7 @@ class State(msgspec.Struct, frozen=True):
     stage: Stage
     signals: dict[Signal, SignalState]
     alarms: tuple[AlarmSummary, ...]
+    far: Sound = Sound.SILENT
     v: int = 1
 
 
@@ -160,7 +164,7 @@ def event_id(run: str, n: int) -> str:
 
 def alive_payload(run: str, seq: int, snapshot: Snapshot) -> Alive:
     """Make a heartbeat."""
-    return Alive(run, seq, snapshot.stage, snapshot.n)
+    return Alive(run, seq, snapshot.stage, snapshot.n, snapshot.demand.far)
 
 
 def state_payload(run: str, seq: int, wall: Wall, snapshot: Snapshot, plan: Plan) -> State:
@@ -173,6 +177,7 @@ def state_payload(run: str, seq: int, wall: Wall, snapshot: Snapshot, plan: Plan
         snapshot.stage,
         {view.signal: _signal_state(view) for view in snapshot.signals},
         tuple(_alarm_summary(view, plan) for view in snapshot.alarms),
+        snapshot.demand.far,
     )
 
 

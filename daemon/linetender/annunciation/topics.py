@@ -7,6 +7,10 @@ OFFLINE = b"offline"
 """The two payloads of the topic `online`; the second is also the last will."""
 
 
+NOBODY = "_self"
+"""A name that no user may have."""
+
+
 @dataclass(frozen=True)
 class Topics:
     """All topics are under `linetender/<station>/`.
@@ -55,6 +59,61 @@ class Topics:
     def contact(self, name: str) -> str:
         """Plain lines for one contact of the station."""
         return self._under("contact", name)
+
+    @property
+    def selftest(self) -> str:
+        """What the station says to itself, to see whether its broker passes it on."""
+        return self._under("selftest")
+
+    @property
+    def any_alarm(self) -> str:
+        """Filter: the alarms of all rules."""
+        return f"{self._under('alarm')}/+"
+
+    @property
+    def any_confirm(self) -> str:
+        """Filter: the confirmations of all second boxes."""
+        return f"{self._under('far')}/+/confirm"
+
+    @property
+    def any_press(self) -> str:
+        """Filter: the presses at all second boxes."""
+        return f"{self._under('far')}/+/press"
+
+    @property
+    def any_command(self) -> str:
+        """Filter: commands of all users."""
+        return f"{self._under('command')}/+"
+
+    @property
+    def forbidden_command(self) -> str:
+        """A command in nobody's name: a broker that lets the station write it has no list."""
+        return self._under("command", NOBODY)
+
+    def far_online(self, box: str) -> str:
+        """Retained: whether a second box is connected; also its last will."""
+        return self._under("far", box, "online")
+
+    def confirm(self, box: str) -> str:
+        """What a second box says it has heard and sounds."""
+        return self._under("far", box, "confirm")
+
+    def press(self, box: str) -> str:
+        """A press of the button of a second box."""
+        return self._under("far", box, "press")
+
+    def command(self, user: str) -> str:
+        """A command in a user's name."""
+        return self._under("command", user)
+
+    def reply(self, user: str) -> str:
+        """What came of a user's command."""
+        return self._under("reply", user)
+
+    def sender(self, topic: str) -> str:
+        """Return who sent a message of `far/BOX/…` or `command/USER`: the topic says it."""
+        levels = topic.split("/")
+        return levels[3] if len(levels) > 3 else ""
 
     def _under(self, *levels: str) -> str:
         for level in levels:

@@ -1,7 +1,7 @@
 """Sentences for people. No codes, no numbers of rules: what is the matter, and what to do."""
 
 from linetender.core.alarm_table import AlarmState
-from linetender.core.events import AlarmChanged
+from linetender.core.events import AlarmChanged, Demand, Sound
 from linetender.core.inputs import By
 from linetender.core.plan import Plan, RulePlan
 from linetender.core.stages import Priority
@@ -29,6 +29,8 @@ _ACTORS: dict[str, str] = {
     By.ATTENDANT: " by the attendant",
     By.REMOTE: " from afar",
 }
+
+_CALLS: dict[Sound, str] = {Sound.HIGH: "LEAVE"}
 
 WEARER_IS_OUT = frozenset({"out", "end"})
 """Why an alarm fell silent that its wearer left behind."""
@@ -67,8 +69,28 @@ def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True)
         line = f"{word},{_STANDING[event.after]}: {matter(say)}"
     if event.priority is not Priority.HIGH or not leaves_the_room:
         return line
-    is_over = event.after in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
+    is_out = event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT
+    is_over = event.after is AlarmState.NORMAL or is_out
     return f"{line} {HELPER_CAUTION_AFTERWARDS if is_over else HELPER_CAUTION}"
+
+
+def call_line(station: str, demand: Demand) -> str:
+    """Return the line by which a contact is called about what sounds now."""
+    word = _CALLS.get(demand.sound, "LOOK")
+    line = f"{word} at {station}: {demand.say or 'an alarm is not answered.'}"
+    return f"{line} {HELPER_CAUTION}" if demand.sound is Sound.HIGH else line
+
+
+def release_line(station: str) -> str:
+    """Return the line by which a contact who was called is told that it is over."""
+    return f"Over at {station}: answered and over. {HELPER_CAUTION_AFTERWARDS}"
+
+
+def attendant_line(station: str, name: str, *, calls_for_help: bool) -> str:
+    """Return the line about an attendant who pressed the button of their box."""
+    if calls_for_help:
+        return f"HELP at {station}: {name} calls for help. {HELPER_CAUTION}"
+    return f"{name} is coming to {station}."
 
 
 def sentence(plan: Plan, rule: str) -> str:

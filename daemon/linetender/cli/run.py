@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.annunciation.topics import Topics
 from linetender.cli.line_thread import LineHandler, LineThread
 from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
@@ -30,6 +31,8 @@ from linetender.runtime.boot import boot_hash
 from linetender.runtime.broker import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
+from linetender.runtime.far_ends import wanted_by_station
+from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.single_run import SingleRun
 from linetender.runtime.telling import Teller
@@ -57,6 +60,7 @@ class Session:
         lines: Where lines for people go.
         recorder: Where the session is recorded, or None.
         link: To the broker, or None.
+        incoming: What comes from the broker.
         keeper: Of the core's state, or None.
         carryover: What the run before left, or None.
         upkeep: Of the folder of recordings, or None.
@@ -66,6 +70,7 @@ class Session:
     lines: LineThread
     recorder: RecordingWriter | None = None
     link: BrokerLink | None = None
+    incoming: Incoming = field(default_factory=Incoming)
     keeper: CarryoverKeeper | None = None
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
@@ -82,6 +87,7 @@ class Session:
             boot_hash(),
             recorder=self.recorder,
             teller=teller,
+            incoming=self.incoming,
             keeper=self.keeper,
             broker_connected=None if link is None else lambda: link.state().connected,
             minds_time_of_day=is_real,
@@ -200,7 +206,13 @@ def _session(
     session = Session(station, lines)
     if station.broker is not None:
         session.link = BrokerLink(
-            station.broker, station.plan.station, MonotonicClock(), folder=station.path.parent
+            station.broker,
+            station.plan.station,
+            MonotonicClock(),
+            folder=station.path.parent,
+            reception=Reception(
+                wanted_by_station(Topics(station.plan.station)), session.incoming.put
+            ),
         )
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)

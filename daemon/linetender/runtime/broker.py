@@ -14,7 +14,6 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +22,12 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from linetender.annunciation.topics import OFFLINE, ONLINE, Topics
 from linetender.runtime.broker_login import check_host, password
+from linetender.runtime.incoming import Received, Reception
+from linetender.runtime.link_state import LinkState
 from linetender.runtime.outgoing import Message, OutgoingQueue
 from linetender.settings.station_file import BrokerSettings
 from linetender_drivers.contracts import Clock
@@ -47,46 +49,35 @@ IN_FLIGHT = 20
 CAPACITY = 1000
 """Unretained messages that may wait for the broker (chosen)."""
 
+LARGEST_PACKET_BYTES = 65_536
+"""The broker withholds what is larger (chosen: far more than any message for us)."""
+
 _TURN_S = 1.0
 _CONNECT_TIMEOUT_S = 5.0
 _FAREWELL_S = 0.5
-
-
-@dataclass(frozen=True)
-class LinkState:
-    """How the link stands.
-
-    Attributes:
-        connected: Whether the broker has accepted the connection.
-        connects: Number of times that it did.
-        waiting: Messages that wait to be sent.
-        unconfirmed: Messages sent and not yet confirmed.
-        confirmed: Publishes that the broker confirmed.
-        last_confirmed_ns: When it last did (time of the link's clock), or None.
-        refused: Publishes that it refused, most likely by its access list.
-        dropped: Messages given up because too many waited.
-        expired: Messages given up because they had waited too long to be told as new.
-        faults: Errors inside this link; each is in the log.
-        refusal: The last reason that the broker gave for refusing anything, or empty.
-        progress_ns: When the sending thread last made a turn, or None.
-    """
-
-    connected: bool
-    connects: int
-    waiting: int
-    unconfirmed: int
-    confirmed: int
-    last_confirmed_ns: int | None
-    refused: int
-    dropped: int
-    expired: int
-    faults: int
-    refusal: str
-    progress_ns: int | None
+_GIVE_KEPT, _WITHHOLD_KEPT = (
+    SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE,
+    SubscribeOptions.RETAIN_DO_NOT_SEND,
+)
 
 
 class BrokerLink:
-    """One station's connection to its broker."""
+    """One station's connection to its broker; nothing is connected before `start`.
+
+    Args:
+        settings: Where the broker is (better a numeric address: a resolver can
+            hang) and how to log in.
+        station: Id of the station; the client id and the topics come from it.
+        clock: For `last_confirmed_ns` and for expiry; read from several threads.
+        folder: Where the station file lies: a relative password file counts from it.
+        capacity: How many unretained messages may wait.
+        box: Name of a second box of that station, where the link is the box's own.
+        reception: What is subscribed to, and who is given it.
+
+    Raises:
+        BrokerSettingsError: the password file cannot be read or is empty, or the
+            host is no possible name.
+    """
 
     def __init__(
         self,
@@ -96,29 +87,18 @@ class BrokerLink:
         *,
         folder: Path = Path(),
         capacity: int = CAPACITY,
+        box: str | None = None,
+        reception: Reception | None = None,
     ) -> None:
-        """Prepare the link; nothing is connected yet.
-
-        Args:
-            settings: Where the broker is (better a numeric address: a resolver can
-                hang) and how to log in.
-            station: Id of the station; the client id and the topics come from it.
-            clock: For `last_confirmed_ns` and for expiry; read from several threads.
-            folder: Where the station file lies: a relative password file counts from it.
-            capacity: How many unretained messages may wait.
-
-        Raises:
-            BrokerSettingsError: the password file cannot be read or is empty, or the
-                host is no possible name.
-        """
         self._settings = settings
         self._clock = clock
-        self._online = Topics(station).online
+        self._online = Topics(station).online if box is None else Topics(station).far_online(box)
+        self._reception = reception or Reception()
         self._changed = threading.Condition()
         self._queue = OutgoingQueue(capacity)
         self._queue.put(Message(self._online, ONLINE, 1, True, None, 0))
         self._unconfirmed: dict[int, Message] = {}
-        self._early: set[int] = set()
+        self._early: dict[int, int] = {}
         self._connected = False
         self._stop_at_s: float | None = None
         self._connects = self._confirmed = self._refused = self._faults = 0
@@ -126,7 +106,7 @@ class BrokerLink:
         self._progress_ns: int | None = None
         self._refusal = ""
         self._offline_confirmed = False
-        self._client = self._make_client(station, folder)
+        self._client = self._make_client(station if box is None else f"{station}-far-{box}", folder)
         self._worker = threading.Thread(target=self._work, name="broker-sender", daemon=True)
 
     def start(self) -> None:
@@ -198,7 +178,11 @@ class BrokerLink:
             self._settings.host,
             self._settings.port,
             keepalive=KEEPALIVE_S,
-            properties=_properties(PacketTypes.CONNECT, SessionExpiryInterval=SESSION_EXPIRY_S),
+            properties=_properties(
+                PacketTypes.CONNECT,
+                SessionExpiryInterval=SESSION_EXPIRY_S,
+                MaximumPacketSize=LARGEST_PACKET_BYTES,
+            ),
         )
         self._client.loop_start()
         while (message := self._next()) is not None:
@@ -256,9 +240,11 @@ class BrokerLink:
             return
         with self._changed:
             self._unconfirmed[sent.mid] = message
-            if sent.mid in self._early:
-                self._early.discard(sent.mid)
+            early = self._early.pop(sent.mid, None)
+            if early is not None:
                 self._confirm(sent.mid)
+        if early is not None:
+            self._reception.answered(message.topic, early)
 
     def _confirm(self, mid: int) -> None:
         message = self._unconfirmed.pop(mid)
@@ -279,6 +265,23 @@ class BrokerLink:
             self._connects += 1
             self._queue.say_retained_again()
             self._changed.notify_all()
+        for wanted in self._reception.topics:
+            options = SubscribeOptions(
+                qos=wanted.qos,
+                # Otherwise a kept message could not be told from one that is sent now.
+                retainAsPublished=True,
+                retainHandling=_GIVE_KEPT if wanted.kept else _WITHHOLD_KEPT,
+            )
+            self._client.subscribe(wanted.filter, options=options)
+
+    def _on_subscribe(self, reasons: list[ReasonCode]) -> None:
+        for reason in reasons:
+            if reason.is_failure:
+                self._note_refusal(f"the broker refuses a subscription: {reason}")
+
+    def _on_message(self, message: paho.MQTTMessage) -> None:
+        received = Received(message.topic, bytes(message.payload), message.retain)
+        self._reception.receive(received)
 
     def _on_disconnect(self, reason: ReasonCode) -> None:
         with self._changed:
@@ -294,17 +297,20 @@ class BrokerLink:
     def _on_publish(self, mid: int, reason: ReasonCode) -> None:
         with self._changed:
             message = self._unconfirmed.get(mid)
+            topic = message.topic if message else "a topic"
+            is_fault = reason.is_failure and topic not in self._reception.expects_refusal
             if reason.is_failure:
-                self._refused += 1
+                self._refused += is_fault
             elif message is None or message.qos:
                 self._confirmed += 1
                 self._last_confirmed_ns = self._clock.now_ns()
             if message is None:
-                self._early.add(mid)
+                self._early[mid] = reason.value
             else:
                 self._confirm(mid)
-        if reason.is_failure:
-            topic = message.topic if message else "a topic"
+        if message is not None:
+            self._reception.answered(message.topic, reason.value)
+        if is_fault:
             self._note_refusal(f"the broker refuses a publish on {topic}: {reason}")
 
     def _on_connect_fail(self) -> None:
@@ -336,11 +342,11 @@ class BrokerLink:
 
         return call
 
-    def _make_client(self, station: str, folder: Path) -> paho.Client:
+    def _make_client(self, name: str, folder: Path) -> paho.Client:
         check_host(self._settings.host)
         client = paho.Client(
             CallbackAPIVersion.VERSION2,
-            client_id=f"linetender-{station}",
+            client_id=f"linetender-{name}",
             protocol=paho.MQTTv5,
         )
         client.connect_timeout = _CONNECT_TIMEOUT_S
@@ -357,10 +363,14 @@ class BrokerLink:
         on_connect = self._guarded(self._on_connect)
         on_disconnect = self._guarded(self._on_disconnect)
         on_publish = self._guarded(self._on_publish)
+        on_subscribe = self._guarded(self._on_subscribe)
+        on_message = self._guarded(self._on_message)
         on_connect_fail = self._guarded(self._on_connect_fail)
         client.on_connect = lambda _c, _u, _flags, reason, _p: on_connect(reason)
         client.on_disconnect = lambda _c, _u, _flags, reason, _p: on_disconnect(reason)
         client.on_publish = lambda _c, _u, mid, reason, _p: on_publish(mid, reason)
+        client.on_subscribe = lambda _c, _u, _mid, reasons, _p: on_subscribe(reasons)
+        client.on_message = lambda _c, _u, message: on_message(message)
         client.on_connect_fail = lambda _c, _u: on_connect_fail()
         return client
 

@@ -67,6 +67,10 @@ class Inbox:
         self._facts[fact, subject] = active, detail
         self._put(Fact(self._clock.now_ns(), fact, active, subject, detail))
 
+    def note(self, fact: FactName, subject: str = "", detail: str = "") -> None:
+        """Take something that happened just now, and is not said again by itself."""
+        self._put(Fact(self._clock.now_ns(), fact, True, subject, detail))
+
     def repeat_facts(self) -> None:
         """Say again what is known: an alarm clears only on news that it is over."""
         now_ns = self._clock.now_ns()

@@ -23,7 +23,9 @@ from linetender.recording.lines import Segment, SegmentReason, as_recorded, segm
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import StationClock, WallClock
+from linetender.runtime.far_ends import FarEnds
 from linetender.runtime.inbox import Inbox
+from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
 from linetender.runtime.self_checks import Checked, SelfChecks
@@ -65,6 +67,7 @@ class Surroundings:
         boot: Hashed boot id, for the recording's header.
         recorder: Where the session is recorded, or None.
         teller: What tells the broker, or None.
+        incoming: What comes from the broker, or None.
         keeper: What keeps the core's state for the next run, or None.
         broker_connected: Whether the broker has accepted the connection, or None.
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
@@ -77,6 +80,7 @@ class Surroundings:
     boot: str
     recorder: RecordingWriter | None = None
     teller: Teller | None = None
+    incoming: Incoming | None = None
     keeper: CarryoverKeeper | None = None
     broker_connected: Callable[[], bool] | None = None
     minds_time_of_day: bool = False
@@ -132,6 +136,7 @@ class LiveStation:
             DriverError: a device is not what the station file says, or an output or
                 switch cannot be opened.
         """
+        around = self._around
         try:
             works = await self._open_devices()
         except BaseException:
@@ -140,11 +145,13 @@ class LiveStation:
             self._discard_recording()
             raise
         works += [self._watch_for_ever(), self._tell_for_ever()]
+        if around.incoming is not None and around.teller is not None:
+            works.append(self._hear_for_ever(around.incoming, around.teller))
         if hands is not None:
             works.append(self._work(hands))
         self._begin_recording()
-        if self._around.teller is not None:
-            self._around.teller.begin(self._watch.snapshot(), self._around.wall())
+        if around.teller is not None:
+            around.teller.begin(self._watch.snapshot(), around.wall())
         try:
             async with asyncio.TaskGroup() as group:
                 tasks = [group.create_task(work) for work in works]
@@ -153,8 +160,8 @@ class LiveStation:
                     task.cancel()
         finally:
             self._end_recording()
-            if self._around.keeper is not None:
-                self._around.keeper.keep(self._watch.carryover())
+            if around.keeper is not None:
+                around.keeper.keep(self._watch.carryover())
 
     # Devices
 
@@ -277,6 +284,12 @@ class LiveStation:
             due_ns += TURN_NS
             self._progress.promise("loop", due_ns)
             await around.clock.sleep_until_ns(due_ns)
+
+    async def _hear_for_ever(self, incoming: Incoming, teller: Teller) -> None:
+        """Take what second boxes send."""
+        far_ends = FarEnds(self._station.plan, teller, self._inbox)
+        async for received in incoming.each():
+            far_ends.take(received, self._watch.snapshot())
 
     async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
         await hands

@@ -16,9 +16,23 @@ from linetender.annunciation.payloads import (
     state_payload,
 )
 from linetender.annunciation.topics import Topics
-from linetender.annunciation.words import alarm_line, sentence
+from linetender.annunciation.words import (
+    alarm_line,
+    attendant_line,
+    call_line,
+    release_line,
+    sentence,
+)
 from linetender.core.alarm_table import AlarmState
-from linetender.core.events import AlarmChanged, CauseNamed, Event, StageChanged
+from linetender.core.events import (
+    AlarmChanged,
+    CauseNamed,
+    Demand,
+    DemandChanged,
+    Event,
+    Sound,
+    StageChanged,
+)
 from linetender.core.instants import SECOND_NS
 from linetender.core.plan import Plan
 from linetender.core.snapshot import Snapshot
@@ -67,6 +81,18 @@ class Teller:
         self._since: dict[str, str] = {}
         self._last: dict[str, AlarmChanged] = {}
         self._causes: dict[str, CauseNamed] = {}
+        self._called: tuple[str, ...] = ()
+        self._asked = Sound.SILENT
+
+    @property
+    def run(self) -> str:
+        """The id of this run."""
+        return self._run
+
+    @property
+    def beat(self) -> int:
+        """Number of the last heartbeat; 0 before the first."""
+        return self._alive_seq
 
     def begin(self, snapshot: Snapshot, wall: Wall) -> None:
         """Tell every rule's alarm as it stands, so that none of an earlier run lives on.
@@ -103,6 +129,10 @@ class Teller:
                 self._tell_alarm(event.rule)
             elif isinstance(event, StageChanged):
                 changes_state = True
+            elif isinstance(event, DemandChanged):
+                self._call(event.demand)
+                changes_state |= event.demand.far is not self._asked
+                self._asked = event.demand.far
         if changes_state:
             self.state(snapshot, wall)
 
@@ -129,6 +159,27 @@ class Teller:
         self._state_seq += 1
         payload = state_payload(self._run, self._state_seq, wall, snapshot, self._plan)
         self._keep(self._topics.state, encode(payload))
+
+    def attendant(self, box: str, *, calls_for_help: bool) -> None:
+        """Tell every contact that the button of an attendant's box was pressed."""
+        line = attendant_line(self._plan.station, box, calls_for_help=calls_for_help)
+        for name in self._plan.contact_names:
+            self._say_to(name, line)
+
+    def _call(self, demand: Demand) -> None:
+        """Call the contacts that the core calls from now on; release the others."""
+        station = self._plan.station
+        for name in demand.tell:
+            if name not in self._called:
+                self._say_to(name, call_line(station, demand))
+        for name in self._called:
+            if name not in demand.tell:
+                self._say_to(name, release_line(station))
+        self._called = demand.tell
+
+    def _say_to(self, name: str, line: str) -> None:
+        topic = self._topics.contact(name)
+        self._publish(topic, line.encode(), qos=1, expiry_s=SAY_EXPIRY_S)
 
     def _alarm_changed(self, event: AlarmChanged, told_ns: int, at: str) -> None:
         if event.after is AlarmState.NORMAL:

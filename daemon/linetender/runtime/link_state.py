@@ -1,0 +1,36 @@
+"""How the link to a broker stands."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class LinkState:
+    """How the link stands.
+
+    Attributes:
+        connected: Whether the broker has accepted the connection.
+        connects: Number of times that it did.
+        waiting: Messages that wait to be sent.
+        unconfirmed: Messages sent and not yet confirmed.
+        confirmed: Publishes that the broker confirmed.
+        last_confirmed_ns: When it last did (time of the link's clock), or None.
+        refused: Publishes that it refused, most likely by its access list.
+        dropped: Messages given up because too many waited.
+        expired: Messages given up because they had waited too long to be told as new.
+        faults: Errors inside this link; each is in the log.
+        refusal: The last reason that the broker gave for refusing anything, or empty.
+        progress_ns: When the sending thread last made a turn, or None.
+    """
+
+    connected: bool
+    connects: int
+    waiting: int
+    unconfirmed: int
+    confirmed: int
+    last_confirmed_ns: int | None
+    refused: int
+    dropped: int
+    expired: int
+    faults: int
+    refusal: str
+    progress_ns: int | None
