@@ -191,7 +191,8 @@ def _lacking(points: Sequence[FlowPoint]) -> list[str]:
             settings, last = settings + 1, pressure
     reasons = []
     if len(points) < LEAST_POINTS:
-        reasons.append(f"{len(points)} points are too few: {LEAST_POINTS} at least are needed.")
+        too_few = "1 point is" if len(points) == 1 else f"{len(points)} points are"
+        reasons.append(f"{too_few} too few: {LEAST_POINTS} at least are needed.")
     if settings < LEAST_SETTINGS:
         reasons.append(
             f"The points stand at {settings} setting{'s' if settings > 1 else ''} of the line "
