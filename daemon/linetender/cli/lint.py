@@ -8,6 +8,7 @@ import typer
 
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.line_breaks import text_of
+from linetender.cli.lint_packets import is_packet_description, lint_packets
 from linetender.cli.recalling import recall_for
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
@@ -20,10 +21,20 @@ from linetender.settings.station import Station
 
 
 def lint(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A station file.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A station file, or a packet description.")
+    ],
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the outcome as one JSON object.")
     ] = False,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against",
+            metavar="HEARD",
+            help="With a packet description: decode what probe --listen --save wrote.",
+        ),
+    ] = None,
     state: Annotated[
         Path | None,
         typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept."),
@@ -31,9 +42,19 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    Exit status: 0 fine, 1 safety findings that the file does not accept, 3 the file
-    cannot be used.
+    A packet description is checked too, and with --against tried on what was heard.
+
+    Exit status: 0 fine, 1 safety findings that the file does not accept, or octets that
+    do not fit the description, 3 a file cannot be used.
     """
+    if is_packet_description(file):
+        raise typer.Exit(lint_packets(file, against, as_json=as_json))
+    if against is not None:
+        raise typer.BadParameter(
+            f"{file} describes no packets (it has no service and characteristic), so nothing "
+            "can be decoded with it",
+            param_hint="--against",
+        )
     try:
         station = load_station(file, recall=recall_for(state))
     except StationFileError as error:

@@ -272,6 +272,13 @@ class PacketDescription(_Table):
             )
         return self
 
+    def claimed(self) -> dict[int, int]:
+        """Return the bits that are described, as a mask for each byte, the checksum left out."""
+        masks: dict[int, int] = {}
+        for _, (byte, bit) in _claims(self):
+            masks[byte] = masks.get(byte, 0) | 1 << bit
+        return masks
+
 
 def _claims(description: PacketDescription) -> list[tuple[str, tuple[int, int]]]:
     """Return who uses which bit of which byte."""
