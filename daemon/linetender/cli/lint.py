@@ -55,6 +55,10 @@ def lint(
             "can be decoded with it",
             param_hint="--against",
         )
+    _lint_station(file, state, as_json=as_json)
+
+
+def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
     try:
         station = load_station(file, recall=recall_for(state))
     except StationFileError as error:
