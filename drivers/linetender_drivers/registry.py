@@ -52,6 +52,10 @@ class DriverSpec:
             what the station file wants of the device: a sensor's signals, the one
             contact of an input, the one role of an output.
         summary: One line for people: the part and what it measures.
+        decode: `module:function`; called with (name, options, roles, frame), it returns
+            the Measurements that the driver makes of one answer of the device (bytes),
+            none where the answer is no measurement, or raises BadFrame. Empty where an
+            answer means nothing by itself.
     """
 
     kind: Kind
@@ -59,12 +63,21 @@ class DriverSpec:
     provides: Callable[[Any], frozenset[str]]
     open: str
     summary: str = ""
+    decode: str = ""
 
     def opener(self) -> Callable[..., Any]:
         """Load the code that touches hardware and return its function."""
-        module, _, function = self.open.partition(":")
-        found: Callable[..., Any] = getattr(import_module(module), function)
-        return found
+        return _load(self.open)
+
+    def decoder(self) -> Callable[..., Any] | None:
+        """Load the code that decodes one answer of the device, if there is such."""
+        return _load(self.decode) if self.decode else None
+
+
+def _load(name: str) -> Callable[..., Any]:
+    module, _, function = name.partition(":")
+    found: Callable[..., Any] = getattr(import_module(module), function)
+    return found
 
 
 class UnknownDriver(LookupError):

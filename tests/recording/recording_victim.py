@@ -15,6 +15,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from linetender.recording import disk_thread
 from linetender.recording.disk_file import DiskFile
 from linetender.recording.writer import RecordingWriter
 from recording.live_sessions import record_session
@@ -64,7 +65,8 @@ def record_until_killed(path: Path, turns: int) -> None:
 
 
 def main() -> None:
-    """Do it COUNT times."""
+    """Do it COUNT times; the loop runs no further ahead of the disk than two pieces."""
+    disk_thread.PIECES_WAITING = 2
     folder, count = Path(sys.argv[1]), int(sys.argv[2])
     draw = random.Random(11)
     for number in range(count):

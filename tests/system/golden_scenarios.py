@@ -121,6 +121,11 @@ def _on_the_bus(kind: FaultKind, until_s: float | None) -> tuple[Deed, ...]:
     return ((FAULT_S, lambda hand: hand.rig.machine.buses[SIMULATED].faults.append(fault)),)
 
 
+def fault_on_the_bus(until_s: float) -> tuple[Deed, ...]:
+    """Return the deed that flips a bit of each answer from FAULT_S to an instant (s)."""
+    return _on_the_bus(FaultKind.FLIPPED_BIT, until_s)
+
+
 def _oximeter(state: PeerState) -> Callable[[Hand], None]:
     def become(hand: Hand) -> None:
         hand.rig.oximeter.state = state

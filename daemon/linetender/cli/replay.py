@@ -11,15 +11,23 @@ from typing import Annotated
 import typer
 
 from linetender.cli.exit_codes import ExitCode
-from linetender.cli.replay_job import Job
+from linetender.cli.replay_job import Job, Redecoding, Replayed
 from linetender.cli.replay_progress import ReplayBar
-from linetender.cli.replay_report import grouped, print_comparison, print_json, print_outcome
+from linetender.cli.replay_report import (
+    grouped,
+    print_comparison,
+    print_json,
+    print_outcome,
+    print_redecoding,
+)
 from linetender.core.instants import NEVER_NS, from_seconds, to_seconds
-from linetender.recording.replay import Outcome
 from linetender.recording.what_if import Comparison
 from linetender.recording.window import Window
 
-Found = Outcome | Comparison | str
+Found = Replayed | str
+
+FromFrames = Annotated[bool, typer.Option("--from-frames", help="Decode recorded frames anew.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object per recording.")]
 
 
 def replay(
@@ -40,21 +48,20 @@ def replay(
         float | None,
         typer.Option("--until", min=0, metavar="S", help="Compare up to this second."),
     ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON object per recording.")
-    ] = False,
+    from_frames: FromFrames = False,
+    as_json: AsJson = False,
 ) -> None:
     """Replay recordings and compare their alarms, to the nanosecond.
 
     With --station or --rules: list side by side what other settings would have said.
-    Seconds count from the start of a file. Many files are replayed in parallel.
-
     Exit status: 0 all events match, 1 some differ, 3 a file cannot be read.
 
     Example: linetender replay session.jsonl --rules my_rules.toml
     """
+    if from_frames and (station or rules):
+        raise typer.BadParameter("--from-frames goes with neither --station nor --rules")
     window = _window(from_s, until_s)
-    jobs = [Job(path, window, station, rules) for path in recordings]
+    jobs = [Job(path, window, station, rules, from_frames) for path in recordings]
     worst = ExitCode.FINE
     for job, found in _found(jobs, quiet=as_json):
         tell = print_json if as_json else _print
@@ -112,6 +119,8 @@ def _print(found: Found, path: Path | None) -> None:
         typer.echo(f"{path}: ", nl=False)
     if isinstance(found, Comparison):
         print_comparison(found)
+    elif isinstance(found, Redecoding):
+        print_redecoding(found)
     else:
         print_outcome(found)
 
@@ -123,5 +132,10 @@ def _session_s(found: Found) -> float:
 def _code_of(found: Found) -> ExitCode:
     if isinstance(found, str):
         return ExitCode.BAD_FILE
-    differs = found.timeline if isinstance(found, Comparison) else found.differing
+    if isinstance(found, Comparison):
+        differs = bool(found.timeline)
+    elif isinstance(found, Redecoding):
+        differs = bool(found.differing or found.outcome.differing)
+    else:
+        differs = bool(found.differing)
     return ExitCode.FINDINGS if differs else ExitCode.FINE

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from linetender.cli.frame_decoder import FrameDecoder, Redecoded
 from linetender.core.plan import Plan
-from linetender.recording.errors import RecordingError
+from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.lines import Segment
 from linetender.recording.replay import Outcome, replay_file
 from linetender.recording.what_if import Comparison, PlanFor, compare
@@ -24,6 +25,33 @@ Told = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
+class Redecoding:
+    """What came of decoding the frames of a recording anew.
+
+    Attributes:
+        outcome: Of the replay with the readings decoded anew.
+        frames: How many there are.
+        decoded: How many readings were made anew.
+        differing: How many of them are not what was recorded.
+        differences: The first of those.
+    """
+
+    outcome: Outcome
+    frames: int
+    decoded: int
+    differing: int
+    differences: tuple[Redecoded, ...]
+
+    @property
+    def session_s(self) -> float:
+        """Length of what was replayed (s)."""
+        return self.outcome.session_s
+
+
+Replayed = Outcome | Comparison | Redecoding
+
+
+@dataclass(frozen=True)
 class Job:
     """What is wanted of one file.
 
@@ -32,30 +60,48 @@ class Job:
         window: Which part of the session is compared.
         station: Another station file to compare with, or None.
         rules: Another rule file to compare with, or None.
+        from_frames: Whether readings are decoded anew from recorded frames.
     """
 
     path: Path
     window: Window
     station: Path | None = None
     rules: Path | None = None
+    from_frames: bool = False
 
-    def do(self, told: Told = lambda bytes_read, size_bytes: None) -> Outcome | Comparison:
+    def do(self, told: Told = lambda bytes_read, size_bytes: None) -> Replayed:
         """Do it.
 
         Raises:
             RecordingError: the recording cannot be read.
             StationFileError: the other settings are not in order.
         """
+        if self.from_frames:
+            return self._from_frames(told)
         if self.station is None and self.rules is None:
             return replay_file(self.path, window=self.window, told=told)
         return compare(self.path, self._plan_for(), window=self.window, told=told)
 
-    def do_or_say(self) -> Outcome | Comparison | str:
+    def do_or_say(self) -> Replayed | str:
         """Do it, and return what stands against it as text: such errors cross no process."""
         try:
             return self.do()
         except (RecordingError, StationFileError) as error:
             return str(error)
+
+    def _from_frames(self, told: Told) -> Redecoding:
+        decoder = FrameDecoder(self.path)
+        outcome = replay_file(self.path, window=self.window, anew=decoder, told=told)
+        if not decoder.frames:
+            raise RecordingError(
+                Fault.NO_FRAMES,
+                self.path,
+                "it holds no frames to decode",
+                "Record with `raw_frames = true` in [recording], or leave out --from-frames",
+            )
+        return Redecoding(
+            outcome, decoder.frames, decoder.decoded, decoder.differing, tuple(decoder.differences)
+        )
 
     def _plan_for(self) -> PlanFor:
         if self.station is None:

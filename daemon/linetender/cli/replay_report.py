@@ -8,7 +8,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from linetender.cli.replay_job import Redecoding, Replayed
 from linetender.core.events import Event
+from linetender.core.inputs import Reading
 from linetender.core.instants import to_seconds
 from linetender.recording.reader import TornTail
 from linetender.recording.replay import Outcome
@@ -57,8 +59,26 @@ def print_comparison(comparison: Comparison) -> None:
         _print_tail(comparison.tail)
 
 
-def plain(found: Outcome | Comparison) -> dict[str, object]:
+def print_redecoding(redecoding: Redecoding) -> None:
+    """Print what decoding anew found, and the replay with it."""
+    readings = counted(redecoding.decoded, "reading")
+    if redecoding.differing:
+        typer.echo(f"{grouped(redecoding.differing)} of {readings} are decoded otherwise now.")
+        for each in redecoding.differences:
+            typer.echo(f"  recorded {_reading(each.recorded)}, now {_reading(each.now)}")
+    else:
+        typer.echo(f"All {readings} are decoded alike from {counted(redecoding.frames, 'frame')}.")
+    print_outcome(redecoding.outcome)
+
+
+def plain(found: Replayed) -> dict[str, object]:
     """Return what was found without anything that another run would not give again."""
+    if isinstance(found, Redecoding):
+        return plain(found.outcome) | {
+            "frames": found.frames,
+            "decoded": found.decoded,
+            "decoded_otherwise": found.differing,
+        }
     if isinstance(found, Comparison):
         return {
             "station": found.station,
@@ -81,7 +101,7 @@ def plain(found: Outcome | Comparison) -> dict[str, object]:
     }
 
 
-def print_json(found: Outcome | Comparison | str, path: Path | None) -> None:
+def print_json(found: Replayed | str, path: Path | None) -> None:
     """Print one JSON object on a line; with the file's name where there are many."""
     named: dict[str, object] = {} if path is None else {"file": str(path)}
     fields = {"error": found} if isinstance(found, str) else plain(found)
@@ -112,6 +132,12 @@ def _print_tail(tail: TornTail) -> None:
         f"The file breaks off. After the last check line, from line {tail.line} "
         f"(byte {tail.offset}) on, {counted(tail.lines, 'line')} count as lost."
     )
+
+
+def _reading(item: Reading) -> str:
+    value = item.reason if item.value is None else f"{item.value:g}"
+    doubt = f" ({item.doubt})" if item.doubt else ""
+    return f"{item.signal} {value}{doubt} at {to_seconds(item.arrived_ns):.3f} s"
 
 
 def _add(table: Table, since_start_ns: int, left: Event | None, right: Event | None) -> None:

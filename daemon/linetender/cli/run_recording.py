@@ -37,6 +37,7 @@ def recorder_of(station: Station, record: Path | None) -> RecordingWriter | None
         sync_interval_s=table.sync_interval_s,
         limits=FileLimits(from_seconds(table.rotate_minutes * 60.0), round(table.rotate_mb * MB)),
         is_patient=True,
+        with_frames=table.raw_frames,
     )
 
 

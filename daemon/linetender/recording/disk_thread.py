@@ -58,9 +58,9 @@ class DiskThread:
         path: Path,
         file: AppendOnly | None,
         storage: Storage,
-        *,
         sync_interval_s: float,
         retry_s: float = RETRY_S,
+        *,
         waits: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:

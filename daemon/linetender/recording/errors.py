@@ -23,6 +23,8 @@ class Fault(StrEnum):
     """As many lines as there should be, but not the same or not in the same order."""
     BAD_LINE = "bad_line"
     """Whole, but not what may stand there."""
+    NO_FRAMES = "no_frames"
+    """Decoding was to be replayed, and there is nothing to decode, or no driver for it."""
 
 
 class RecordingError(Exception):

@@ -8,7 +8,7 @@ import msgspec
 from linetender.core.events import Event
 from linetender.core.inputs import Input
 from linetender.core.instants import SECOND_NS
-from linetender.recording.lines import End, EndReason, Segment
+from linetender.recording.lines import End, EndReason, Frame, Segment
 
 CHECK_INTERVAL_NS = SECOND_NS
 """A check line comes with the first advance in each new second of Watch time. Chosen:
@@ -26,7 +26,7 @@ class LineStream:
 
     def __init__(self) -> None:
         self._encoder = msgspec.json.Encoder()
-        self._waiting: list[Segment | Input | Event | End] = []
+        self._waiting: list[Segment | Frame | Input | Event | End] = []
         self._crc = 0
         self._until_ns = 0
         self._next_check_ns = 0
@@ -37,6 +37,10 @@ class LineStream:
         self._waiting.append(header)
         self._next_check_ns = _next_check_ns(header.started_ns)
         return before + self._checked(header.started_ns)
+
+    def frames(self, arrived: Iterable[Frame]) -> None:
+        """Take answers of devices, before the inputs that were made of them."""
+        self._waiting.extend(arrived)
 
     def inputs(self, block: Iterable[Input]) -> None:
         """Take inputs, in the order in which the Watch was fed."""

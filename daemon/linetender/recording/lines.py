@@ -99,7 +99,21 @@ class End(msgspec.Struct, frozen=True, tag_field="is", tag="end"):
     why: EndReason
 
 
-Line = Segment | Check | End | Input | Event
+class Frame(msgspec.Struct, frozen=True, gc=False, tag_field="is", tag="frame"):
+    """What a device answered, as it came; recorded only where that is wanted.
+
+    Attributes:
+        arrived_ns: When it arrived, in Watch time.
+        source: Name of the device in the station file.
+        hex: Its bytes, in lower-case hexadecimal digits.
+    """
+
+    arrived_ns: int
+    source: str
+    hex: str
+
+
+Line = Segment | Check | End | Frame | Input | Event
 
 
 def segment_of(

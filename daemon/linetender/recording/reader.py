@@ -15,7 +15,7 @@ from linetender.core.plan_faults import fault_of_plan
 from linetender.recording.chain import DAMAGED, Chain, Group
 from linetender.recording.compression import pieces_of
 from linetender.recording.errors import Fault, RecordingError
-from linetender.recording.lines import SCHEMA, Check, End, Line, Segment
+from linetender.recording.lines import SCHEMA, Check, End, Frame, Line, Segment
 
 PIECE_BYTES = 1 << 18
 """Read at once. Chosen: larger pieces gain no speed."""
@@ -55,6 +55,7 @@ class Block(NamedTuple):
         until_ns: The time to which the Watch had advanced at the check line.
         line: Number of the block's first line in the file, counted from 1.
         offset: Its first byte, counted from 0.
+        frames: What devices answered, in the order of arrival, where that was recorded.
     """
 
     inputs: list[Input]
@@ -63,6 +64,7 @@ class Block(NamedTuple):
     until_ns: int
     line: int
     offset: int
+    frames: tuple[Frame, ...] = ()
 
 
 class TornTail(NamedTuple):
@@ -239,10 +241,11 @@ class RecordingReader:
         end = lines.pop() if type(lines[-1]) is End else None
         inputs = [line for line in lines if type(line) in _INPUTS]
         events = [line for line in lines if type(line) in _EVENTS]
-        if len(inputs) + len(events) < len(lines):
+        frames = tuple(line for line in lines if type(line) is Frame)
+        if len(inputs) + len(events) + len(frames) < len(lines):
             raise self._bad(group, "a header, check or end line stands where none may")
         self.ended = end is not None
-        return Block(inputs, events, end, until_ns, group.line, group.offset)
+        return Block(inputs, events, end, until_ns, group.line, group.offset, frames)
 
     def _bad_line_in(self, piece: bytes, groups: list[Group], what: str) -> RecordingError:
         """Find the line that cannot be decoded, for the message."""

@@ -4,10 +4,12 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
 from linetender.core.events import Event
+from linetender.core.inputs import Input
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
 from linetender.core.watch import Watch
@@ -20,6 +22,16 @@ DIFFERENCES_KEPT = 20
 """Chosen: the first few say what went apart; what follows is mostly their consequence."""
 
 MakeWatch = Callable[[Plan, int, Carryover | None], Watch]
+
+
+class Anew(Protocol):
+    """Decodes the readings of a recording anew, from the frames in it."""
+
+    def begin(self, header: Segment) -> None:
+        """Prepare for a segment."""
+
+    def inputs(self, block: Block) -> list[Input]:
+        """Return a block's inputs with the readings made anew."""
 
 
 @dataclass(frozen=True)
@@ -79,10 +91,10 @@ class _Progress:
         self.recorded: list[Event] = []
         self.replayed: list[Event] = []
 
-    def take(self, block: Block, path: Path) -> None:
-        """Feed a block and advance to its end, as the live loop did."""
+    def take(self, block: Block, inputs: list[Input], path: Path) -> None:
+        """Feed a block's inputs and advance to its end, as the live loop did."""
         try:
-            drive(block.inputs, block.until_ns, self.watch, self.replayed.extend)
+            drive(inputs, block.until_ns, self.watch, self.replayed.extend)
         except ValueError as error:
             raise RecordingError(
                 Fault.BAD_LINE,
@@ -129,11 +141,16 @@ def _watch_of(header: Segment, make_watch: MakeWatch, reader: RecordingReader) -
         ) from error
 
 
+def _as_recorded(block: Block) -> list[Input]:
+    return block.inputs
+
+
 def replay_file(
     path: Path | str,
     *,
     make_watch: MakeWatch = Watch,
     window: Window | None = None,
+    anew: Anew | None = None,
     told: Callable[[int, int], None] = lambda bytes_read, size_bytes: None,
 ) -> Outcome:
     """Replay a recording, each segment with a new Watch.
@@ -143,24 +160,27 @@ def replay_file(
         make_watch: Makes a Watch from plan, start and carryover.
         window: Which part of the session is compared; None means all of it. What
             comes after it is not read.
+        anew: Decodes readings anew, instead of taking them as they were recorded.
         told: Called now and then with the bytes read and the size of the file.
 
     Raises:
-        RecordingError: the file cannot be read, is no recording or is damaged, or
-            holds inputs that no Watch takes, such as one that goes back in time.
+        RecordingError: the file cannot be read or is damaged, or no Watch takes it.
     """
     reader = RecordingReader(path, lambda bytes_read: told(bytes_read, reader.size_bytes))
     window = window or Window()
+    decode = _as_recorded if anew is None else anew.inputs
     segments: list[_Progress] = []
     is_cut = False
     for part in reader.parts():
         if isinstance(part, Block):
-            segments[-1].take(part, reader.path)
+            segments[-1].take(part, decode(part), reader.path)
             is_cut = window.is_over(part.until_ns - segments[0].header.started_ns)
             if is_cut:
                 break
         else:
             segments.append(_Progress(part, _watch_of(part, make_watch, reader)))
+            if anew is not None:
+                anew.begin(part)
     for segment in segments:
         segment.keep_only(window, segments[0].header.started_ns)
     return _outcome(segments, reader, window, is_cut=is_cut)

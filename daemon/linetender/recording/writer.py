@@ -12,7 +12,7 @@ from linetender.recording.disk_file import Disk, Storage
 from linetender.recording.disk_thread import RETRY_S, DiskThread
 from linetender.recording.errors import RecordingError
 from linetender.recording.line_stream import LineStream
-from linetender.recording.lines import EndReason, Segment, SegmentReason
+from linetender.recording.lines import EndReason, Frame, Segment, SegmentReason
 
 SYNC_INTERVAL_S = 1.0
 """Chosen: a power cut costs a second or two, and a card outlasts one sync a second."""
@@ -55,10 +55,12 @@ class RecordingWriter:
         waits: Wait for the disk when it falls behind, instead of stopping: only for
             sessions in virtual time, where nobody depends on the loop.
         is_patient: Begin with a gap where the file cannot be created.
+        with_frames: Whether the answers of devices are wanted, too.
         monotonic: The clock that paces fsyncs (s).
 
     Attributes:
         path: The first file.
+        with_frames: As given.
     """
 
     def __init__(
@@ -71,6 +73,7 @@ class RecordingWriter:
         retry_s: float = RETRY_S,
         waits: bool = False,
         is_patient: bool = False,
+        with_frames: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         """Create the file and start the thread.
@@ -79,6 +82,7 @@ class RecordingWriter:
             RecordingError: the file exists, or cannot be created.
         """
         self.path = Path(path)
+        self.with_frames = with_frames
         storage = Disk() if storage is None else storage
         fault: str | None = None
         try:
@@ -92,13 +96,7 @@ class RecordingWriter:
         self._begin_file()
         self._in_gap = fault is not None
         self._disk = DiskThread(
-            self.path,
-            file,
-            storage,
-            sync_interval_s=sync_interval_s,
-            retry_s=retry_s,
-            waits=waits,
-            monotonic=monotonic,
+            self.path, file, storage, sync_interval_s, retry_s, waits=waits, monotonic=monotonic
         )
         self._disk.fault = fault
         self._disk.start()
@@ -143,6 +141,14 @@ class RecordingWriter:
         if self._began_ns is None:
             self._began_ns = header.started_ns
         self._hand_over(lambda: self._stream.segment(header))
+
+    def frames(self, arrived: Iterable[Frame]) -> None:
+        """Record answers of devices, before the inputs that were made of them.
+
+        Those that come before the first segment are left out.
+        """
+        if not self._in_gap and self._began_ns is not None:
+            self._stream.frames(arrived)
 
     def inputs(self, block: Iterable[Input]) -> None:
         """Record inputs, in the order in which the Watch was fed."""

@@ -24,6 +24,7 @@ from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.far_ends import FarEnds
+from linetender.runtime.frame_tap import tapped
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
@@ -189,7 +190,9 @@ class LiveStation:
     def _make(self, device: Device) -> Any:
         roles = tuple(signal.value for signal in device.signals)
         roles += tuple(role for role in (device.contact, device.output) if role)
-        return device.spec.opener()(device.name, device.options, self._around.machine, roles)
+        around = self._around
+        machine = tapped(around.machine, device.name, around.recorder, around.clock)
+        return device.spec.opener()(device.name, device.options, machine, roles)
 
     async def _open_first(self, device: Device, made: Any) -> bool:
         if _is_by_radio(device):

@@ -227,6 +227,9 @@ class RecordingTable(StrictModel):
     keep_mb: float = Field(
         2000.0, ge=10, le=1_000_000, description="MB over which the oldest sessions are deleted"
     )
+    raw_frames: bool = Field(
+        False, description="true to record what devices answer as it came, besides the readings"
+    )
     compress: bool = Field(True, description="true to compress files that are complete (gzip)")
 
 

@@ -87,8 +87,7 @@ class PlxOximeter:
             DriverError: the link was lost, or is not open.
         """
         frame = await self._next_frame()
-        decode = decode_plx_continuous if self._is_continuous else decode_plx_spot_check
-        made = plx_measurements(decode(self._name, frame))
+        made = _measured(self._name, frame, is_continuous=self._is_continuous)
         wanted = tuple(one for one in made if one.signal in self._signals)
         return wanted if self._battery is None else wanted + self._battery.poll()
 
@@ -136,3 +135,20 @@ def open_oximeter(
 ) -> PlxOximeter:
     """Return an unopened oximeter that gives the signals in `roles`."""
     return PlxOximeter(name, options, machine, roles)
+
+
+def decode_oximeter(
+    name: str, options: PlxOptions, roles: tuple[str, ...], frame: bytes
+) -> tuple[Measurement, ...]:
+    """Return what the oximeter makes of one notification.
+
+    Raises:
+        BadFrame: it is cut short.
+    """
+    made = _measured(name, frame, is_continuous=options.measurement == "continuous")
+    return tuple(one for one in made if one.signal in roles)
+
+
+def _measured(name: str, frame: bytes, *, is_continuous: bool) -> tuple[Measurement, ...]:
+    decode = decode_plx_continuous if is_continuous else decode_plx_spot_check
+    return plx_measurements(decode(name, frame))

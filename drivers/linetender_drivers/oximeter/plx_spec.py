@@ -50,5 +50,6 @@ SPEC = DriverSpec(
     options=PlxOptions,
     provides=_provides,
     open="linetender_drivers.oximeter.plx:open_oximeter",
+    decode="linetender_drivers.oximeter.plx:decode_oximeter",
     summary="pulse oximeter with the Bluetooth PLX service (0x1822): SpO2 and pulse rate",
 )

@@ -76,7 +76,7 @@ class Sdp8xxPart:
     async def sample(self, chip: I2cChip) -> tuple[Measurement, ...]:
         """Return the pressure, at times the temperature too."""
         frame = decode_frame(await chip.read(FRAME_LENGTH), chip.name)
-        pressure = self._pressure(frame)
+        pressure = _pressure(self._signal, frame)
         if self._with_temperature and self._temperature.is_due():
             return (pressure, _temperature(frame))
         return (pressure,)
@@ -99,11 +99,6 @@ class Sdp8xxPart:
         if self._product not in (None, product.name):
             raise chip.wrong_device(product.name, str(self._product))
 
-    def _pressure(self, frame: Sdp8xxFrame) -> Measurement:
-        if not frame.is_pressure_in_range:
-            return Measurement(self._signal, reason=FailureReason.OUT_OF_RANGE)
-        return Measurement(self._signal, frame.differential_pa)
-
 
 async def _stop_if_measuring(chip: I2cChip) -> None:
     """Stop a measurement that an earlier process may have left running."""
@@ -113,6 +108,12 @@ async def _stop_if_measuring(chip: I2cChip) -> None:
         if error.reason is not FailureReason.NACK:  # an idle chip may refuse it
             raise
     await chip.sleep(AFTER_STOP_S)
+
+
+def _pressure(signal: str, frame: Sdp8xxFrame) -> Measurement:
+    if not frame.is_pressure_in_range:
+        return Measurement(signal, reason=FailureReason.OUT_OF_RANGE)
+    return Measurement(signal, frame.differential_pa)
 
 
 def _temperature(frame: Sdp8xxFrame) -> Measurement:
@@ -133,3 +134,18 @@ def open_sdp8xx(
     pressure = one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL}))
     part = Sdp8xxPart(machine.clock, options.product, pressure, TEMPERATURE_SIGNAL in roles)
     return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+
+
+def decode_sdp8xx(
+    name: str, options: Sdp8xxOptions, roles: tuple[str, ...], frame: bytes
+) -> tuple[Measurement, ...]:
+    """Return what the sensor makes of one answer: none if it is the identifier.
+
+    Raises:
+        BadFrame: its bytes cannot be trusted.
+    """
+    if len(frame) == IDENTIFIER_LENGTH:
+        return ()
+    decoded = decode_frame(frame, name)
+    pressure = one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL}))
+    return (_pressure(pressure, decoded), _temperature(decoded))
