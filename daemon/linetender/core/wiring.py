@@ -15,6 +15,7 @@ from linetender.core.conditions.baselines import Baselines
 from linetender.core.conditions.below import BelowCondition
 from linetender.core.conditions.below_baseline import BelowBaselineCondition
 from linetender.core.conditions.check_in_missed import CheckInMissedCondition
+from linetender.core.conditions.combined import CombinedCondition
 from linetender.core.conditions.condition import Condition
 from linetender.core.conditions.contact import ContactCondition
 from linetender.core.conditions.fact import FactCondition
@@ -169,7 +170,7 @@ def _build_simple(plan: plans.Condition) -> Condition:
 
 
 def _leaves(condition: Condition) -> Iterable[Condition]:
-    if isinstance(condition, AnyOfCondition | AllOfCondition):
+    if isinstance(condition, CombinedCondition):
         for part in condition.parts:
             yield from _leaves(part)
     else:

@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 import linetender.core.conditions
 from core.watching import Bench, plan, rule
 from linetender.core import plan as plans
+from linetender.core.conditions.baseline_level import BaselineLevelCondition
+from linetender.core.conditions.combined import CombinedCondition
 from linetender.core.conditions.condition import Condition, Verdict
 from linetender.core.conditions.level import LevelCondition
 from linetender.core.conditions.windowed import WindowedCondition
@@ -145,7 +147,13 @@ def test_every_condition_class_is_among_the_cases() -> None:
         for _, kind in inspect.getmembers(loaded, inspect.isclass):
             if issubclass(kind, Condition) and kind.__module__ == loaded.__name__:
                 found.add(kind)
-    assert found - built == {Condition, LevelCondition, WindowedCondition}
+    assert found - built == {
+        Condition,
+        LevelCondition,
+        BaselineLevelCondition,
+        WindowedCondition,
+        CombinedCondition,
+    }
 
 
 def test_every_condition_of_a_plan_is_among_the_cases() -> None:
