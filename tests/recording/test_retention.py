@@ -1,5 +1,6 @@
 """What is kept and for how long; a high alarm that nobody has looked at is never deleted."""
 
+import errno
 import gzip
 import os
 from pathlib import Path
@@ -189,6 +190,26 @@ def test_upkeep_compresses_and_deletes_and_leaves_alone_what_is_in_use(tmp_path:
     assert left_in(tmp_path) == sorted(kept)
     upkeep.turn()
     assert left_in(tmp_path) == sorted(kept)
+
+
+def test_on_a_full_disk_old_sessions_go_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def full(path: Path) -> Path:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(path))
+
+    monkeypatch.setattr("linetender.recording.upkeep.compress_file", full)
+    put(tmp_path, named(1), QUIET, 100)
+    put(tmp_path, named(2), QUIET, 1)
+    Upkeep(
+        tmp_path,
+        Retention(90 * DAY_S, 1e12),
+        is_compressing=True,
+        in_use=tuple,
+        now_s=lambda: NOW_S,
+    ).turn()
+    assert left_in(tmp_path) == [named(2)]
+    assert "No space left" in caplog.text
 
 
 def test_upkeep_of_a_folder_that_is_gone_says_so(

@@ -52,16 +52,21 @@ class Upkeep:
         self._closing.set()
 
     def turn(self) -> None:
-        """Do all there is to do once; what the disk refuses is logged and tried again later."""
+        """Do all there is to do once; what the disk refuses is logged and tried again later.
+
+        Deleting comes first: on a full disk there is no room to compress anything.
+        """
         try:
+            self._delete()
             if self._is_compressing:
                 self._compress()
-            deleted, spared = delete_old(
-                self._folder, self._retention, now_s=self._now_s(), in_use=self._in_use()
-            )
         except OSError as error:
             _LOG.warning("%s: the recordings cannot be looked after: %s", self._folder, error)
-            return
+
+    def _delete(self) -> None:
+        deleted, spared = delete_old(
+            self._folder, self._retention, now_s=self._now_s(), in_use=self._in_use()
+        )
         for name in deleted:
             _LOG.info("%s: %s deleted, as the station file wants it", self._folder, name)
         if spared != self._spared:
