@@ -14,7 +14,7 @@ from linetender.core.snapshot import Snapshot
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.clock import demo_wall_clock
 from linetender.runtime.live_station import Listener, LiveStation, Surroundings
-from linetender.runtime.supervisor import CLOSE_WITHIN_S
+from linetender.runtime.supervisor import BY_RADIO
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
 from linetender.settings.station import Station
@@ -148,7 +148,7 @@ def play(
         listeners.append(played.listen)
         (into if into is not None else []).append(played)
         await live.run(_act(deeds, end_s, Hand(rig, live)))
-        assert end_s * S <= clock.now_ns() <= (end_s + CLOSE_WITHIN_S) * S
+        assert end_s * S <= clock.now_ns() <= (end_s + BY_RADIO.close_s) * S
         return played
 
     return run_virtual(run())

@@ -10,12 +10,15 @@ from linetender.core.signals import Signal
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.progress import MARGIN_NS, Progress
 from linetender.runtime.supervisor import (
+    BY_RADIO,
     CHANGE_WITHIN_S,
-    CLOSE_WITHIN_S,
     LONGEST_BACKOFF_S,
-    OPEN_WITHIN_S,
+    WIRED,
+    Bounds,
     Supervisor,
 )
+from linetender_drivers.buses.ble_bounded import CANCEL_S, CANCELLATIONS
+from linetender_drivers.buses.ble_limits import RadioLimits
 from linetender_drivers.errors import (
     BadFrame,
     DeviceNotFound,
@@ -46,7 +49,11 @@ def failed(at_s: float, active: bool, subject: str = "air") -> Fact:
 
 
 def keep(
-    seconds: float, reads: Sequence[Act], opens: Sequence[Act] = ((),), close: Act = ()
+    seconds: float,
+    reads: Sequence[Act],
+    opens: Sequence[Act] = ((),),
+    close: Act = (),
+    bounds: Bounds = WIRED,
 ) -> tuple[list[Input], ScriptedSensor, Progress]:
     """Look after a scripted sensor for a time; return what it gave and what was done to it."""
 
@@ -54,7 +61,7 @@ def keep(
         clock = VirtualClock()
         inbox, progress = Inbox(clock), Progress()
         sensor = ScriptedSensor(clock, reads, opens, close)
-        supervisor = Supervisor(demo_device("air"), inbox, clock, progress)
+        supervisor = Supervisor(demo_device("air"), inbox, clock, progress, bounds=bounds)
         task = asyncio.create_task(supervisor.keep_sensor(sensor))
         await clock.sleep(seconds)
         inputs = inbox.take()
@@ -136,12 +143,12 @@ def test_a_read_that_never_returns_is_a_timeout() -> None:
 
 
 def test_an_opening_that_never_returns_is_a_timeout() -> None:
-    inputs, _, _ = keep(OPEN_WITHIN_S + 1, [GOOD], opens=[FOR_EVER, ()])
+    inputs, _, _ = keep(WIRED.open_s + 1, [GOOD], opens=[FOR_EVER, ()])
     assert inputs == [
-        lost(OPEN_WITHIN_S, "timeout"),
-        failed(OPEN_WITHIN_S, True),
-        good(OPEN_WITHIN_S + 0.75),
-        failed(OPEN_WITHIN_S + 0.75, False),
+        lost(WIRED.open_s, "timeout"),
+        failed(WIRED.open_s, True),
+        good(WIRED.open_s + 0.75),
+        failed(WIRED.open_s + 0.75, False),
     ]
 
 
@@ -152,7 +159,7 @@ def test_what_is_no_measurement_is_a_fault_of_the_driver() -> None:
 
 @pytest.mark.parametrize("close", [FOR_EVER, ZeroDivisionError("a mistake in a driver")])
 def test_a_close_that_hangs_or_fails_holds_nothing_up(close: Act) -> None:
-    waits_s = CLOSE_WITHIN_S if close == FOR_EVER else 0.0
+    waits_s = WIRED.close_s if close == FOR_EVER else 0.0
     inputs, _, _ = keep(10, [NACK, NACK, NACK, GOOD], close=close)
     back_s = 1.5 + waits_s + 0.25 + 0.5
     assert inputs[:5] == [
@@ -160,6 +167,26 @@ def test_a_close_that_hangs_or_fails_holds_nothing_up(close: Act) -> None:
         failed(1.5 + waits_s, True),
         good(back_s),
     ]
+
+
+def test_each_kind_of_device_has_its_own_patience() -> None:
+    for bounds in (WIRED, BY_RADIO):
+        inputs, _, _ = keep(50, [NACK] * 3, opens=[FOR_EVER, ()], close=FOR_EVER, bounds=bounds)
+        opened_s = bounds.open_s + 0.25
+        assert inputs[:6] == [
+            lost(bounds.open_s, "timeout"),
+            failed(bounds.open_s, True),
+            *[lost(opened_s + at_s, "nack") for at_s in (0.5, 1.0, 1.5)],
+            lost(opened_s + 1.5 + bounds.close_s + 0.5 + 0.5, "nack"),
+        ]
+
+
+def test_a_radio_link_has_time_to_end() -> None:
+    limits = RadioLimits()
+    needed_s = limits.disconnect_s + CANCELLATIONS * CANCEL_S
+    assert WIRED.close_s < needed_s < BY_RADIO.close_s
+    opening_s = limits.call_s + limits.scan_s + limits.call_s + limits.connect_s + limits.call_s
+    assert opening_s + limits.call_s + limits.disconnect_s < BY_RADIO.open_s
 
 
 def test_a_break_in_the_promise_is_seen() -> None:
@@ -172,7 +199,7 @@ def test_a_break_in_the_promise_is_seen() -> None:
         await clock.sleep(0)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
-        due_ns = round(CLOSE_WITHIN_S * S) + MARGIN_NS
+        due_ns = round(WIRED.close_s * S) + MARGIN_NS
         assert progress.stalled(due_ns) == ()
         return progress.stalled(due_ns + 1)
 

@@ -30,12 +30,7 @@ from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
 from linetender.runtime.self_checks import Checked, SelfChecks
-from linetender.runtime.supervisor import (
-    CLOSE_WITHIN_S,
-    OPEN_BY_RADIO_WITHIN_S,
-    OPEN_WITHIN_S,
-    Supervisor,
-)
+from linetender.runtime.supervisor import BY_RADIO, WIRED, Bounds, Supervisor
 from linetender.runtime.telling import Teller
 from linetender.settings.station import Device, Station
 from linetender_drivers.contracts import InputDevice, Machine, Sensor
@@ -169,20 +164,20 @@ class LiveStation:
     async def _open_devices(self) -> list[Coroutine[Any, Any, None]]:
         """Open every device once; outputs first, so that the rest can be heard."""
         works: list[Coroutine[Any, Any, None]] = []
-        opened: list[Any] = []
+        opened: list[tuple[Device, Any]] = []
         order = (Kind.OUTPUT, Kind.INPUT, Kind.SENSOR)
         try:
             for device in sorted(self._station.devices, key=lambda d: order.index(d.spec.kind)):
                 made = self._make(device)
-                opened.append(made)
+                opened.append((device, made))
                 is_open = await self._open_first(device, made)
                 works.append(self._keep(device, made, is_open=is_open))
         except BaseException:
             for work in works:
                 work.close()
-            for made in opened:
+            for device, made in opened:
                 with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(CLOSE_WITHIN_S):
+                    async with asyncio.timeout(_bounds(device).close_s):
                         await made.close()
             raise
         return works
@@ -199,7 +194,7 @@ class LiveStation:
             # Nobody waits for a radio: its supervisor opens it while the air is watched.
             return False
         try:
-            async with asyncio.timeout(OPEN_WITHIN_S):
+            async with asyncio.timeout(WIRED.open_s):
                 await made.open()
         except DriverError as error:
             failure = error
@@ -223,10 +218,11 @@ class LiveStation:
             return output.keep()
         if _is_by_radio(device):
             # A radio that hangs is an alarm of its own, and no reason to start the daemon anew.
-            progress, within_s = Progress(), OPEN_BY_RADIO_WITHIN_S
+            progress = Progress()
         else:
-            progress, within_s = self._progress, OPEN_WITHIN_S
-        supervisor = Supervisor(device, self._inbox, around.clock, progress, open_within_s=within_s)
+            progress = self._progress
+        bounds = _bounds(device)
+        supervisor = Supervisor(device, self._inbox, around.clock, progress, bounds=bounds)
         if device.spec.kind is Kind.INPUT:
             switch: InputDevice = made
             return supervisor.keep_input(switch, is_open=is_open)
@@ -347,3 +343,7 @@ class LiveStation:
 
 def _is_by_radio(device: Device) -> bool:
     return Signal.SPO2_PERCENT in device.signals
+
+
+def _bounds(device: Device) -> Bounds:
+    return BY_RADIO if _is_by_radio(device) else WIRED

@@ -8,7 +8,7 @@ from linetender.airline.pressure_sample import PressureSample, sample_of
 from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.signals import Signal
 from linetender.runtime.clock import WallClock
-from linetender.runtime.supervisor import OPEN_WITHIN_S
+from linetender.runtime.supervisor import WIRED
 from linetender.settings.station import Device
 from linetender_drivers.contracts import Clock, Machine, Sensor
 from linetender_drivers.errors import DeviceTimeout, DriverError
@@ -56,7 +56,7 @@ async def measure_pressure(
     roles = tuple(each.value for each in device.signals)
     sensor: Sensor = device.spec.opener()(device.name, device.options, bench.machine, roles)
     try:
-        async with asyncio.timeout(OPEN_WITHIN_S):
+        async with asyncio.timeout(WIRED.open_s):
             await sensor.open()
     except TimeoutError as error:
         raise DeviceTimeout(device.name, "does not answer") from error

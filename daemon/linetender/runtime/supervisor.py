@@ -7,7 +7,7 @@ value is never repeated, and nothing is made up.
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from linetender.core.fact_names import FactName
 from linetender.core.inputs import ContactState
@@ -21,12 +21,25 @@ from linetender_drivers.measurements import ContactChange
 
 _LOG = logging.getLogger(__name__)
 
-OPEN_WITHIN_S = 5.0
-"""A wired device that takes longer to open has failed (chosen: its bus gives up sooner)."""
-OPEN_BY_RADIO_WITHIN_S = 30.0
-"""The same by radio (chosen: a scan takes up to 20 s)."""
-CLOSE_WITHIN_S = 2.0
-"""Closing waits no longer (chosen: a stop must not hang on a dead bus)."""
+
+class Bounds(NamedTuple):
+    """How long a kind of device may take.
+
+    Attributes:
+        open_s: One that takes longer to open has failed.
+        close_s: Closing waits no longer.
+    """
+
+    open_s: float
+    close_s: float
+
+
+WIRED = Bounds(open_s=5.0, close_s=2.0)
+"""Chosen: a bus gives up sooner, and a stop must not hang on a dead one."""
+BY_RADIO = Bounds(open_s=30.0, close_s=6.0)
+"""Chosen: a scan with all that follows takes up to 30 s; the Bluetooth service takes 2.2 to
+2.7 s to end a link (measured with BlueZ 5.66), and the radio gives up after 4.6 s. To wait
+no longer than by wire would leave the link up, and the oximeter out of reach of the next run."""
 CHANGE_WITHIN_S = 5.0
 """A switch repeats its state each second; one silent for longer has failed."""
 FAILURES_IN_A_ROW = 3
@@ -54,7 +67,7 @@ class Supervisor:
         inbox: Where readings, switches and facts go.
         clock: Watch time.
         progress: Promised each turn.
-        open_within_s: A device that takes longer to open has failed.
+        bounds: How long its kind of device may take.
     """
 
     def __init__(
@@ -64,13 +77,13 @@ class Supervisor:
         clock: StationClock,
         progress: Progress,
         *,
-        open_within_s: float = OPEN_WITHIN_S,
+        bounds: Bounds = WIRED,
     ) -> None:
         self._device = device
         self._inbox = inbox
         self._clock = clock
         self._progress = progress
-        self._open_within_s = open_within_s
+        self._bounds = bounds
         self._failed = False
         self._backoff_s = FIRST_BACKOFF_S
 
@@ -112,7 +125,7 @@ class Supervisor:
 
     async def _close(self, opened: Opened) -> None:
         try:
-            async with self._within(CLOSE_WITHIN_S):
+            async with self._within(self._bounds.close_s):
                 await opened.close()
         except TimeoutError:
             _LOG.warning("%s: could not be closed in time", self._device.name)
@@ -120,7 +133,7 @@ class Supervisor:
             _LOG.exception("%s: the driver %s failed", self._device.name, self._device.driver)
 
     async def _open(self, opened: Opened) -> None:
-        async with self._within(self._open_within_s):
+        async with self._within(self._bounds.open_s):
             await opened.open()
 
     def _within(self, seconds: float) -> asyncio.Timeout:

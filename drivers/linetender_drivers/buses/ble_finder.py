@@ -3,6 +3,13 @@
 In this order, because after a restart of the Bluetooth service the library still
 believes in the old connections, and only a scan corrects it; and because a peer whose
 link was left open by a killed program does not advertise, so that no scan can find it.
+
+A scan for an address is not filtered by the service, one for `only` is. An address alone
+names the device that a person meant, and not every oximeter advertises all that it offers:
+a filter would make such a one seem absent. What has the address but not the service is
+connected to, and then told as the wrong device, which says more than "not in range". The
+price is that the Bluetooth service reports all that advertises around, for the second or
+less that it takes until the address is heard.
 """
 
 import asyncio
@@ -62,8 +69,6 @@ class PeerFinder:
                 raise radio_failure(_place(peer), error) from error
 
     async def _by_address(self, address: str, service: str) -> BLEDevice:
-        # Not filtered by service: a peer need not advertise all that it offers, and one
-        # without the service is better told as such than as absent.
         heard = await self._scanner.listen(lambda device: device.address.upper() == address)
         found = heard if address in heard else await self._connected(service)
         if address not in found:
