@@ -139,6 +139,45 @@ class Channel:
         self.low, self.high = low, high
         self.listens = bool(self.mean_listeners or self.stucks)
 
+    def passes(self, now_ns: int, value: float) -> bool:
+        """Take a good value that changes nobody's mind; False if somebody must look at it.
+
+        Nearly every reading ends here, so it is written for speed.
+        """
+        if not self.low <= value <= self.high:
+            return False
+        if self.listens:
+            if now_ns >= self.window_end_ns:
+                return False
+            self.window_sum += value
+            self.window_good += 1
+            if value != self.still_value:
+                self.still_value = value
+                self.moved_ns = now_ns
+        self.last_good_ns = now_ns
+        self.value = value
+        return True
+
+    def take(self, now_ns: int, value: float) -> bool:
+        """Take any good value; close the window that ended before it.
+
+        Returns:
+            Whether a condition that judges windows changed its mind.
+        """
+        changed = False
+        if self.listens:
+            if value != self.still_value:
+                self.still_value = value
+                self.moved_ns = now_ns
+            if now_ns >= self.window_end_ns:
+                changed = self._look_at_window(now_ns)
+                self.window_sum, self.window_good = 0.0, 0
+            self.window_sum += value
+            self.window_good += 1
+        self.last_good_ns = now_ns
+        self.value = value
+        return changed
+
     def judge(self, now_ns: int, value: float, previous_good_ns: int) -> None:
         """Let every level and silence look at a good value, then the alarms decide."""
         self.reason = self.doubt = None
@@ -172,17 +211,6 @@ class Channel:
             level.lose()
         self.value, self.reason, self.doubt = None, reason, None
         self._miss(now_ns)
-
-    def close_window(self, now_ns: int, value: float) -> bool:
-        """Close the window that ended before this good value, and open the next with it.
-
-        Returns:
-            Whether a condition changed its mind.
-        """
-        changed = self._look_at_window(now_ns)
-        self.window_sum = value
-        self.window_good = 1
-        return changed
 
     def lose_history(self) -> None:
         """Forget the open window, and since when the value stood."""

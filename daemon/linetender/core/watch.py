@@ -128,7 +128,8 @@ class Watch:
                 if value is None or item.doubt is not None:
                     self._take_unsure(channel, item)
                 else:
-                    self._take_good(channel, now_ns, value)
+                    if not channel.passes(now_ns, value):
+                        self._take_good(channel, now_ns, value)
                     if channel.derives:
                         self._derive(channel, now_ns, value)
         elif isinstance(item, Contact):
@@ -179,20 +180,10 @@ class Watch:
     # A reading's path
 
     def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
+        """Take a good value that somebody must look at."""
         previous_ns = channel.last_good_ns
-        channel.last_good_ns = now_ns
-        closes = changed = False
-        if channel.listens:
-            if channel.stucks and value != channel.still_value:
-                channel.still_value = value
-                channel.moved_ns = now_ns
-            if now_ns < channel.window_end_ns:
-                channel.window_sum += value
-                channel.window_good += 1
-            else:
-                closes = True
-                changed = channel.close_window(now_ns, value)
-        channel.value = value
+        closes = channel.listens and now_ns >= channel.window_end_ns
+        changed = channel.take(now_ns, value)
         if changed or not channel.low <= value <= channel.high:
             # Levels look at this value before any alarm decides: an off-delay must not
             # end on the very reading that is wrong again, nor on the first after a gap.
@@ -215,16 +206,12 @@ class Watch:
         power = value**air.plan.exponent if value > 0.0 else 0.0
         explained = air.speed_ratio != 1.0
         air_percent = air.percent(power) if explained else power * air.percent_per_power
-        if percent.listens or not percent.low <= air_percent <= percent.high:
+        if not percent.passes(now_ns, air_percent):
             self._take_good(percent, now_ns, air_percent)
-        else:
-            percent.last_good_ns, percent.value = now_ns, air_percent
         if flow is not None:
             flow_l_min = power * air.flow_per_power
-            if flow.listens or not flow.low <= flow_l_min <= flow.high:
+            if not flow.passes(now_ns, flow_l_min):
                 self._take_good(flow, now_ns, flow_l_min)
-            else:
-                flow.last_good_ns, flow.value = now_ns, flow_l_min
 
     def _take_unsure(self, channel: Channel, item: Reading) -> None:
         now_ns = item.arrived_ns
