@@ -74,7 +74,7 @@ def calibrate(
     with _store(target, state, simulate=simulate) as store:
         if forget:
             count = withdraw_all(store, read_wall_clock().at)
-            typer.echo(f"{count} records are out of force; they stay in {store.path}.")
+            typer.echo(f"Out of force: {count}. The records themselves stay in {store.path}.")
             return
         if not simulate:
             target.refuse_if_stated(teach=teach)

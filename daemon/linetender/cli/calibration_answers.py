@@ -3,13 +3,15 @@
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, ValidationError
 
 from linetender.runtime.calibration_guide import BagFills, Conditions, FlowAnswer, Traverse
 from linetender.settings.explain import explain
 from linetender.settings.problems import StationFileError
 from linetender.settings.strict_model import StrictModel
 from linetender.settings.toml_file import read_toml
+
+_ONE_METHOD = "give volume_l and seconds, or diameter_mm and velocities_m_s, not both"
 
 
 class FlowTable(StrictModel):
@@ -35,15 +37,12 @@ class FlowTable(StrictModel):
         0.0, ge=0, le=0.95, description="with --simulate: closed part of the duct, 0 to 0.95"
     )
 
-    @model_validator(mode="after")
-    def _one_method(self) -> "FlowTable":
+    @property
+    def is_one_method(self) -> bool:
+        """Whether it tells of a bag or of a traverse, and not of both or neither."""
         is_bag = self.volume_l is not None and bool(self.seconds)
         is_traverse = self.diameter_mm is not None and bool(self.velocities_m_s)
-        if is_bag == is_traverse:
-            raise ValueError(
-                "give volume_l and seconds, or diameter_mm and velocities_m_s, not both"
-            )
-        return self
+        return is_bag != is_traverse
 
     def answer(self, *, is_check: bool) -> FlowAnswer:
         """Return it as the procedure wants it."""
@@ -92,6 +91,15 @@ def load_answers(path: Path) -> AnswersFile:
     """
     toml = read_toml(path)
     try:
-        return AnswersFile.model_validate(toml.data)
+        answers = AnswersFile.model_validate(toml.data)
     except ValidationError as error:
         raise StationFileError(explain(error, AnswersFile, toml)) from error
+    problems = [
+        toml.problem((name, place), "one way of measuring was expected", _ONE_METHOD)
+        for name, tables in (("point", answers.point), ("check", answers.check))
+        for place, table in enumerate(tables)
+        if not table.is_one_method
+    ]
+    if problems:
+        raise StationFileError(problems)
+    return answers

@@ -1,6 +1,5 @@
-"""What the memory has in force, for the settings: the arrow from here to the live daemon."""
+"""What the memory has in force, as the settings take it."""
 
-from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,23 +11,9 @@ from linetender.settings.remembered import (
     CALIBRATED,
     NOTHING,
     TAUGHT,
-    Recall,
     Remembered,
     remembered_of,
 )
-
-FolderOf = Callable[[str], Path]
-"""Id of a station to its state folder."""
-
-
-def recall_from(folder_of: FolderOf, now: datetime) -> Recall:
-    """Return how to ask the memories below state folders.
-
-    Args:
-        folder_of: Where a station's memory lies.
-        now: The time of day, to tell what has expired.
-    """
-    return lambda station: remembered_in(folder_of(station), now)
 
 
 def remembered_in(folder: Path, now: datetime) -> Remembered:
