@@ -110,6 +110,13 @@ SOUND_PATTERNS: dict[Sound, Pattern] = {
 }
 """What a sounder does; `Sound.SILENT` has no pattern."""
 
+FAILURE_PATTERN = _pattern(5, (900,), (300,), phrase=1, rest_ms=300)
+"""The sound of the alarm system's own failure: nobody watches, or nothing is heard any more.
+
+Not of the standard, which leaves it free (A.2). Each tone is far longer than any pulse of
+an alarm, and they never group into bursts, so that it is told apart through a hood and
+over a fan (chosen). It goes on until somebody ends it."""
+
 LAMP_PATTERNS: dict[Priority, Pattern] = {
     # Steady (Q).
     Priority.LOW: Pattern(2, (), (), 0, 0, 0),
