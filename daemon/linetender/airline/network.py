@@ -110,8 +110,7 @@ def operating_point(
         raise NoOperatingPoint(_blown_back(fan, air, speed, added_pa), 0.0)
     last_l_min = fan.last_l_min(speed)
     if missing_pa(last_l_min) < 0.0:
-        message = _past_the_curve(last_l_min, -missing_pa(last_l_min))
-        raise NoOperatingPoint(message, last_l_min)
+        raise NoOperatingPoint(_past_the_curve(last_l_min, -missing_pa(last_l_min)), last_l_min)
     airflow = root_between(missing_pa, 0.0, last_l_min)
     fan_pa = fan.pressure_pa(airflow, air.density_kg_m3, speed)
     drops = tuple(Drop(loss.name, loss.pressure_drop_pa(airflow, air)) for loss in losses)

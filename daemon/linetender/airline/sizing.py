@@ -27,6 +27,9 @@ Common practice, no source: same flow and efficiency, so pressure goes with powe
 SLOWER_FAN = 0.8
 """Part of the full speed that is looked at (chosen)."""
 
+KEPT_AIR = 0.95
+"""A plate is worth its signal if it leaves this part of the air of the widest one (chosen)."""
+
 AIR_HEAT_J_KG_K = 1006.0
 """Specific heat of dry air at constant pressure (common practice)."""
 
@@ -133,13 +136,18 @@ class Sizing:
 
     @property
     def best_plate(self) -> Judged | None:
-        """The usable orifice plate that leaves the most air; None where none is usable."""
+        """The plate to choose: of those that cost little air, the one with the most signal.
+
+        None where no plate is usable.
+        """
         plates = [
             each
             for each in self.elements
             if each.candidate.kind is ElementKind.ORIFICE and each.usable_with
         ]
-        return max(plates, key=lambda each: each.airflow_l_min, default=None)
+        most_l_min = max((each.airflow_l_min for each in plates), default=0.0)
+        cheap = [each for each in plates if each.airflow_l_min >= KEPT_AIR * most_l_min]
+        return max(cheap, key=lambda each: each.likely_pa, default=None)
 
     @property
     def filter_share(self) -> float | None:

@@ -15,6 +15,7 @@ from linetender.cli.exit_codes import ExitCode
 from linetender.cli.lint import lint
 from linetender.cli.replay import replay
 from linetender.cli.run import run
+from linetender.cli.size import size
 from linetender.memory.store import MemoryFault
 from linetender.recording.errors import RecordingError
 from linetender.runtime.broker_login import BrokerSettingsError
@@ -25,7 +26,7 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (calibrate, demo, lint, replay, run)
+VERBS: tuple[Callable[..., Any], ...] = (calibrate, demo, lint, replay, run, size)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."

@@ -1,0 +1,85 @@
+"""The forecast of `size` as plain data, for programs."""
+
+from typing import Any
+
+from linetender.airline.element_choice import Judged
+from linetender.settings.line_of_station import CATALOGUE
+from linetender.settings.rule_budget import RuleBudget
+from linetender.settings.sized_station import SizedStation
+
+DIGITS = 6
+"""Significant digits of every figure."""
+
+
+def plain(sized: SizedStation) -> dict[str, Any]:
+    """Return all that the sheet tells, in SI units but for L/min; the names carry the unit."""
+    sizing = sized.sizing
+    return {
+        "file": str(sized.path),
+        "station": sized.file.station.id,
+        "fine": not sized.findings,
+        "findings": list(sized.findings),
+        "airflow_l_min": {
+            "likely": _short(sizing.likely.airflow_l_min),
+            "least": _short(sizing.least_l_min),
+            "least_filter_due": _short(sizing.least_due_l_min),
+            "greatest": _short(sizing.greatest_l_min),
+            "required": _short(sizing.required_l_min),
+        },
+        "fan_pa": _short(sizing.likely.fan_pa),
+        "drops": [_short_all(each._asdict()) for each in sizing.likely.drops],
+        "disturbances": [_short_all(each._asdict()) for each in sizing.likely.disturbances],
+        "elements": [_element(each) for each in sizing.elements],
+        "changes": [
+            {**_short_all(each._asdict()), "change": each.change.name.lower()}
+            for each in sizing.changes
+        ],
+        "worn": [_short_all(each._asdict()) for each in sizing.worn],
+        "normal": None if sized.normal is None else _short_all(sized.normal._asdict()),
+        "alarm_budget": _budget(sized.budget),
+    }
+
+
+def _budget(budget: RuleBudget) -> dict[str, Any]:
+    return _short_all(
+        {
+            "rule": budget.rule,
+            "flow_fraction": budget.flow_fraction,
+            "needed_s": budget.seconds.needed_s,
+            "available_s": budget.seconds.available_s,
+            "longest_on_delay_s": budget.longest_on_delay_s,
+            "is_met": budget.seconds.is_met,
+        }
+    )
+
+
+def _element(judged: Judged) -> dict[str, Any]:
+    return {
+        "kind": judged.candidate.kind.value,
+        "name": judged.candidate.name,
+        "is_own": judged.candidate.is_own,
+        "airflow_l_min": _short(judged.airflow_l_min),
+        "likely_pa": _short(judged.likely_pa),
+        "required_pa": _short(judged.verdicts[0].least.differential_pa),
+        "usable_with": [CATALOGUE[place].name for place in judged.usable_with],
+        "objections": list(judged.objections),
+        "sensors": [
+            {
+                "sensor": named.name,
+                "doubt_of_flow": _short(verdict.sensor_relative),
+                "zero_needed_pa": _short(verdict.zero_needed_pa),
+                "objections": list(verdict.objections),
+            }
+            for named, verdict in zip(CATALOGUE, judged.verdicts, strict=True)
+        ],
+    }
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.{DIGITS}g}")
+
+
+def _short_all(figures: dict[str, Any]) -> dict[str, Any]:
+    return {
+        key: _short(value) if isinstance(value, float) else value for key, value in figures.items()
+    }

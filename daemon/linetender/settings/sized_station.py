@@ -1,0 +1,214 @@
+"""A station file with the forecast of its line, and what speaks against that line."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+from linetender.airline.alarm_budget import AlarmBudget, budget_s, coast_down_s
+from linetender.airline.element_choice import Judged
+from linetender.airline.sizing import Change, Sizing
+from linetender.settings.air_budget import least_airflow_l_min
+from linetender.settings.line_of_station import sizing_of
+from linetender.settings.load import station_of, validated
+from linetender.settings.problems import Problem, StationFileError
+from linetender.settings.remembered import Recall, nothing_recalled
+from linetender.settings.rule_budget import RuleBudget, slowest
+from linetender.settings.station import Station
+from linetender.settings.station_file import StationFile
+from linetender.settings.toml_file import read_toml
+
+LEAVE_FRACTION = 0.65
+LEAVE_DELAY_S = 2.0
+SENSING_S = 0.1
+"""The default rule air_lost, and two periods of a sensor, where the file is not fit to run."""
+
+GREEDY_FILTER_SHARE = 0.5
+"""A filter that takes more of the pressure than all the rest is too small (chosen)."""
+
+
+class Normal(NamedTuple):
+    """Pressure across the station's element in normal use, as its sensor will read it (Pa).
+
+    Attributes:
+        likely_pa: At the likely airflow.
+        least_pa: With all at its worst, filter due.
+        greatest_pa: With all at its best.
+        stated_pa: What the station file states; None for nothing.
+    """
+
+    likely_pa: float
+    least_pa: float
+    greatest_pa: float
+    stated_pa: float | None
+
+
+@dataclass(frozen=True)
+class SizedStation:
+    """A station with the forecast of its line.
+
+    Attributes:
+        path: The file, as it was given.
+        file: Its tables.
+        sizing: The forecast.
+        budget: Alarm budget of the slowest rule about the air.
+        normal: The element's pressure; None where the file has no element.
+        unsafe: What keeps the station from running, by `linetender lint`.
+    """
+
+    path: Path
+    file: StationFile
+    sizing: Sizing
+    budget: RuleBudget
+    normal: Normal | None
+    unsafe: tuple[Problem, ...]
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What speaks against the line as it is described, for people."""
+        return tuple(text for check in _CHECKS for text in check(self))
+
+
+def size_station(path: Path, recall: Recall = nothing_recalled) -> SizedStation:
+    """Load a station file and reckon what its line will do.
+
+    Args:
+        path: The station file. It need not be fit to run.
+        recall: Where to ask what was taught and calibrated on this station.
+
+    Raises:
+        StationFileError: The file has mistakes, does not tell enough of the line, or
+            draws one on which fan and line do not meet.
+    """
+    toml = read_toml(path)
+    station, unsafe = None, tuple[Problem, ...]()
+    try:
+        station = station_of(toml, path, recall=recall)
+    except StationFileError as error:
+        if not error.is_only_unsafe:
+            raise
+        unsafe = error.problems
+    file = validated(toml)
+    sizing = sizing_of(file, toml)
+    budget = None if station is None else slowest(station.budgets)
+    return SizedStation(
+        path=path,
+        file=file,
+        sizing=sizing,
+        budget=budget or _default_budget(file),
+        normal=_normal(file, sizing, station),
+        unsafe=unsafe,
+    )
+
+
+def _default_budget(file: StationFile) -> RuleBudget:
+    available_s = budget_s(least_airflow_l_min(file), file.hood.volume_l, file.hood.co2_l_min)
+    coast_s = coast_down_s(LEAVE_FRACTION, file.fan.coast_down_s)
+    parts = AlarmBudget(available_s, coast_s, SENSING_S, LEAVE_DELAY_S)
+    return RuleBudget("air_lost", LEAVE_FRACTION, parts)
+
+
+def _normal(file: StationFile, sizing: Sizing, station: Station | None) -> Normal | None:
+    own = sizing.own
+    if own is None or file.element is None:
+        return None
+    air = None if station is None else station.plan.air
+    factor = 1.0 if air is None else air.pressure_factor
+    likely_pa, least_pa, greatest_pa = (
+        own.candidate.element.differential_pa(airflow_l_min, sizing.line.air) / factor
+        for airflow_l_min in (own.airflow_l_min, sizing.least_due_l_min, sizing.greatest_l_min)
+    )
+    return Normal(likely_pa, least_pa, greatest_pa, file.element.normal_pa)
+
+
+def _too_little_air(sized: SizedStation) -> Iterator[str]:
+    sizing = sized.sizing
+    needed = f"{sizing.required_l_min:.0f} L/min are needed"
+    if not sizing.is_enough:
+        reached = [each for each in sizing.changes if each.change is Change.DUE]
+        airflow_l_min = reached[0].airflow_l_min if reached else sizing.likely.airflow_l_min
+        when = " with the filter due" if reached else ""
+        yield (
+            f"Too little air: {airflow_l_min:.0f} L/min{when}, {needed}. Take a fan with more "
+            "pressure, a larger filter, a wider hose or a shorter duct."
+        )
+    elif sizing.least_due_l_min < sizing.required_l_min:
+        yield (
+            f"The air may not suffice: {sizing.least_due_l_min:.0f} L/min at worst, {needed}. "
+            "Leave more to spare, or measure the airflow before you rely on it."
+        )
+
+
+def _greedy_filter(sized: SizedStation) -> Iterator[str]:
+    share = sized.sizing.filter_share
+    if share is not None and share > GREEDY_FILTER_SHARE:
+        yield (
+            f"The filter takes {share:.0%} of the fan's pressure: the fan hardly carries it. "
+            "Take one of at least twice the face."
+        ).replace("%", " %", 1)
+
+
+def _no_signal(sized: SizedStation) -> Iterator[str]:
+    own, plate = sized.sizing.own, sized.sizing.best_plate
+    instead = "" if plate is None else f" Use instead: {plate.candidate.name}."
+    if own is None:
+        if not any(each.usable_with for each in sized.sizing.elements):
+            yield "Nothing on this line gives a signal that can carry the alarm."
+    elif not own.usable_with:
+        yield f"{_named(own)} cannot carry the alarm: {own.objections[0]}.{instead}"
+
+
+def _other_normal(sized: SizedStation) -> Iterator[str]:
+    normal = sized.normal
+    if normal is None or normal.stated_pa is None:
+        return
+    if not normal.least_pa <= normal.stated_pa <= normal.greatest_pa:
+        yield (
+            f"The file states {normal.stated_pa:.3g} Pa as normal, and {normal.least_pa:.3g} to "
+            f"{normal.greatest_pa:.3g} Pa are expected: the description is not the line's, or "
+            "the line is not in order. Measure before you trust either."
+        )
+
+
+def _limit_too_low(sized: SizedStation) -> Iterator[str]:
+    sizing, fraction = sized.sizing, sized.budget.flow_fraction
+    limit_l_min = fraction * sizing.likely.airflow_l_min
+    if sizing.is_enough and fraction < 1.0 and limit_l_min < sizing.required_l_min:
+        part = 100.0 * sizing.required_l_min / sizing.likely.airflow_l_min
+        yield (
+            f"{sized.budget.rule} sounds below {limit_l_min:.0f} L/min only, and "
+            f"{sizing.required_l_min:.0f} L/min are needed: set its limit to {part:.0f} % of "
+            "normal, or give the line more air."
+        )
+
+
+def _too_late(sized: SizedStation) -> Iterator[str]:
+    seconds = sized.budget.seconds
+    if not seconds.is_met:
+        yield (
+            f"{sized.budget.rule} comes too late: {seconds.needed_s:.1f} s with your reaction, and "
+            f"the hood gives {seconds.available_s:.1f} s until 3 % CO2."
+        )
+
+
+def _unsafe(sized: SizedStation) -> Iterator[str]:
+    if sized.unsafe:
+        yield (
+            f"The station is not fit to run yet, {len(sized.unsafe)} to mend: "
+            f"linetender lint {sized.path}"
+        )
+
+
+def _named(own: Judged) -> str:
+    return own.candidate.name[0].upper() + own.candidate.name[1:]
+
+
+_CHECKS: tuple[Callable[[SizedStation], Iterator[str]], ...] = (
+    _too_little_air,
+    _greedy_filter,
+    _no_signal,
+    _other_normal,
+    _limit_too_low,
+    _too_late,
+    _unsafe,
+)
