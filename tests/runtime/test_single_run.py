@@ -1,12 +1,20 @@
 """One daemon per station; the lock ends with its holder, however that ends."""
 
+import fcntl
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from linetender.runtime.single_run import AlreadyRunning, SingleRun, runtime_folder
+from linetender.runtime import single_run
+from linetender.runtime.single_run import (
+    AlreadyRunning,
+    SingleRun,
+    refuse_if_service_runs,
+    runtime_folder,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -58,3 +66,48 @@ def test_where_the_lock_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     found = runtime_folder("shed")
     assert found.is_relative_to(tmp_path / "tmp")
     assert found.stat().st_mode & 0o777 == 0o700
+
+
+def test_the_refusal_says_how_to_stop_the_holder() -> None:
+    with SingleRun("shed"), pytest.raises(AlreadyRunning) as refused:
+        SingleRun("shed").__enter__()
+    said = str(refused.value)
+    assert f"kill {os.getpid()}" in said or "sudo systemctl stop linetender" in said
+
+
+def test_a_service_is_found_where_systemd_keeps_its_lock(tmp_path: Path) -> None:
+    services = tmp_path / "run"
+    refuse_if_service_runs("shed", services)  # there is none
+    (services / "shed").mkdir(parents=True)
+    lock = services / "shed" / "lock"
+    lock.write_text("not a number")
+    refuse_if_service_runs("shed", services)  # one that has ended
+    with lock.open("rb") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(AlreadyRunning, match="systemctl list-units 'linetender\\*'"):
+            refuse_if_service_runs("shed", services)
+    refuse_if_service_runs("shed", services)
+
+
+@pytest.mark.parametrize(
+    ("cgroup", "expected"),
+    [
+        (
+            "0::/system.slice/linetender@shed.service\n",
+            "sudo systemctl stop linetender@shed.service",
+        ),
+        ("0::/user.slice/session-3.scope\n", "or kill 4711"),
+    ],
+)
+def test_the_unit_is_named_as_the_kernel_knows_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cgroup: str, expected: str
+) -> None:
+    lock = tmp_path / "lock"
+    lock.write_text("4711")
+    reads = Path.read_text
+
+    def read_text(path: Path, **how: str) -> str:
+        return cgroup if str(path) == "/proc/4711/cgroup" else reads(path, **how)
+
+    monkeypatch.setattr(Path, "read_text", read_text)
+    assert expected in single_run.how_to_stop(lock)

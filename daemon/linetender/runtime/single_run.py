@@ -55,11 +55,11 @@ def refuse_if_service_runs(station: str, folder: Path = SERVICE_FOLDER) -> None:
 def _told(station: str, path: Path) -> str:
     return (
         f"another linetender already watches station {station!r} ({path} is locked). "
-        f"Stop it first ({_how_to_stop(path)}), or give the stations different ids."
+        f"Stop it first ({how_to_stop(path)}), or give the stations different ids."
     )
 
 
-def _how_to_stop(path: Path) -> str:
+def how_to_stop(path: Path) -> str:
     """Say how to stop the holder of a lock: its unit, as the kernel knows it, or its number."""
     try:
         pid = int(path.read_text(encoding="ascii"))
