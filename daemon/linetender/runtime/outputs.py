@@ -2,10 +2,14 @@
 
 import asyncio
 import logging
-from typing import Protocol
 
 from linetender.annunciation.lamp import LampColour, LampSchedule
-from linetender.annunciation.patterns import Edge
+from linetender.annunciation.self_test import (
+    Schedule,
+    SelfTestingSchedule,
+    lamp_test,
+    sounder_test,
+)
 from linetender.annunciation.sounder import SounderSchedule
 from linetender.core.events import Demand
 from linetender.core.fact_names import FactName
@@ -22,19 +26,6 @@ _LOG = logging.getLogger(__name__)
 _TURN_NS = 1_000_000_000
 
 
-class Schedule(Protocol):
-    """The edges of one output."""
-
-    def demand(self, demand: Demand, now_ns: int) -> None:
-        """Take what the core demands from now on."""
-
-    def next_edge(self) -> Edge | None:
-        """Return the next edge, or None."""
-
-    def take(self, now_ns: int) -> bool:
-        """Pass what is due; return the level to drive."""
-
-
 def schedule_for(role: str, progress: Progress, started_ns: int, burst: int = 0) -> Schedule:
     """Return the schedule of an output's role in the station file.
 
@@ -46,12 +37,16 @@ def schedule_for(role: str, progress: Progress, started_ns: int, burst: int = 0)
     """
     match role:
         case "lamp_red":
-            return LampSchedule(LampColour.RED)
+            return _lamp(LampColour.RED)
         case "lamp_yellow":
-            return LampSchedule(LampColour.YELLOW)
+            return _lamp(LampColour.YELLOW)
         case "lamp_green" | "keep_alive":
             return KeepAliveSchedule(progress, started_ns)
-    return SounderSchedule(burst)
+    return SelfTestingSchedule(SounderSchedule(burst), sounder_test())
+
+
+def _lamp(colour: LampColour) -> SelfTestingSchedule:
+    return SelfTestingSchedule(LampSchedule(colour), lamp_test(colour))
 
 
 class Output:
@@ -97,6 +92,16 @@ class Output:
         self._schedule.demand(demand, now_ns)
         self._drive(now_ns)
         self._changed.set()
+
+    def begin_test(self) -> bool:
+        """Play every pattern once; say whether it was begun: an output at work is not tested."""
+        now_ns = self._clock.now_ns()
+        schedule = self._schedule
+        if not isinstance(schedule, SelfTestingSchedule) or not schedule.begin_test(now_ns):
+            return False
+        self._drive(now_ns)
+        self._changed.set()
+        return True
 
     async def keep(self) -> None:
         """Drive the output's edges for ever; leave it in its safe state."""
