@@ -53,6 +53,8 @@ class Scenario:
         deeds: What befalls the station, besides an ordinary start.
         end_s: When it ends.
         limits: When a new file begins.
+        with_frames: Whether what the devices answer is recorded, so that decoding is
+            replayed, too.
         carryover: Makes what a run before left.
     """
 
@@ -61,6 +63,7 @@ class Scenario:
     deeds: tuple[Deed, ...]
     end_s: float = 45.0
     limits: FileLimits | None = None
+    with_frames: bool = False
     carryover: Callable[[], Carryover | None] = lambda: None
 
     def provenance(self) -> str:
@@ -69,7 +72,12 @@ class Scenario:
 
     def record(self, folder: Path) -> tuple[Path, ...]:
         """Play it, and return the files recorded."""
-        writer = RecordingWriter(folder / f"{self.name}.jsonl", limits=self.limits, waits=True)
+        writer = RecordingWriter(
+            folder / f"{self.name}.jsonl",
+            limits=self.limits,
+            waits=True,
+            with_frames=self.with_frames,
+        )
         before = self.carryover()
         # A station that resumes is worn already: nobody starts it once more.
         deeds = (ORDINARY[0], *self.deeds) if before else (*ORDINARY, *self.deeds)
@@ -158,30 +166,35 @@ SCENARIOS = (
         "the air sensor is unplugged for 12 s",
         _on_the_bus(FaultKind.NACK, 27.0),
         60.0,
+        with_frames=True,
     ),
     Scenario(
         "bad_crc",
         "each answer of the air sensor has a flipped bit for 12 s",
         _on_the_bus(FaultKind.FLIPPED_BIT, 27.0),
         60.0,
+        with_frames=True,
     ),
     Scenario(
         "all_zeros",
         "the data line is shorted to ground for 12 s",
         _on_the_bus(FaultKind.ZEROS, 27.0),
         60.0,
+        with_frames=True,
     ),
     Scenario(
         "frozen_value",
         "the air sensor gives the same answer for ever, with a good CRC",
         _on_the_bus(FaultKind.FROZEN, None),
         60.0,
+        with_frames=True,
     ),
     Scenario(
         "never_returning_call",
         "a call on the bus never returns, for 12 s",
         _on_the_bus(FaultKind.NEVER_RETURNS, 27.0),
         60.0,
+        with_frames=True,
     ),
     Scenario(
         "oximeter_out_of_range",
@@ -191,12 +204,14 @@ SCENARIOS = (
             (FAULT_S + 40.0, _oximeter(PeerState.WORN)),
         ),
         90.0,
+        with_frames=True,
     ),
     Scenario(
         "finger_out",
         "the oximeter slips off the finger for 40 s",
         ((FAULT_S, _oximeter(PeerState.FINGER_OUT)), (FAULT_S + 40.0, _oximeter(PeerState.WORN))),
         75.0,
+        with_frames=True,
     ),
     Scenario(
         "fan_stop_unanswered",

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from linetender.cli.frame_decoder import FrameDecoder
 from linetender.recording.replay import replay_file
 from system.golden_scenarios import SCENARIOS, Scenario
 from system.transcript import transcript
@@ -44,6 +45,9 @@ def keep(recording: Path) -> None:
 def is_still_right(golden: Path, fresh: Path) -> bool:
     """Whether a golden recording needs no making anew: it decides the same, exactly."""
     if not (golden.exists() and golden.with_suffix(".expected").exists()):
+        return False
+    frame = b'{"is":"frame"'
+    if (frame in golden.read_bytes()) is not (frame in fresh.read_bytes()):
         return False
     return transcript(fresh) == expected(golden) and not replay_file(golden).differing
 
@@ -91,6 +95,14 @@ def test_every_recording_replays_as_its_transcript_says(recording: Path) -> None
 
 
 @pytest.mark.parametrize("recording", recordings(), ids=lambda path: path.name)
+def test_every_frame_is_decoded_as_ever(recording: Path) -> None:
+    decoder = FrameDecoder(recording)
+    outcome = replay_file(recording, anew=decoder)
+    assert (outcome.differences, decoder.differences) == ((), [])
+    assert bool(decoder.decoded) == (b'{"is":"frame"' in recording.read_bytes())
+
+
+@pytest.mark.parametrize("recording", recordings(), ids=lambda path: path.name)
 def test_every_recording_says_where_it_comes_from(recording: Path) -> None:
     provenance = tomllib.loads(recording.with_suffix(".toml").read_text(encoding="utf-8"))
     assert set(provenance) == PROVENANCE_KEYS
@@ -104,6 +116,8 @@ def test_the_folder_holds_recordings_with_their_files_and_stays_small() -> None:
     assert files == {stem + ending for stem in stems for ending in endings} | {"README.md"}
     assert {scenario.name for scenario in SCENARIOS} < stems
     assert sum((RECORDINGS / name).stat().st_size for name in files) < MOST_BYTES
+    with_frames = [path for path in recordings() if b'{"is":"frame"' in path.read_bytes()]
+    assert len(with_frames) >= sum(scenario.with_frames for scenario in SCENARIOS)
 
 
 @pytest.mark.parametrize("hash_seed", ["1", "2"])
