@@ -216,7 +216,7 @@ def _session(
         )
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
-        session.keeper = CarryoverKeeper(folder, boot_hash())
+        session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
     # Last, so that nothing above leaves an empty recording behind when it fails.
     session.recorder = recorder_of(station, record)
     session.upkeep = upkeep_of(station, session.recorder)

@@ -14,7 +14,7 @@ from threading import Condition, Thread
 import msgspec
 
 from linetender.core.carryover import Carryover
-from linetender.core.plan import Plan
+from linetender.core.plan import AirPlan, Plan
 from linetender.core.watch import Watch
 from linetender.runtime.boot import UNKNOWN_BOOT
 
@@ -33,11 +33,13 @@ class KeptState(msgspec.Struct, frozen=True):
         boot: Hashed boot id of the machine that wrote it.
         at_ns: The machine's monotonic clock at the state's instant.
         carryover: The state.
+        air: What the state's baseline of the air was measured by.
     """
 
     boot: str
     at_ns: int
     carryover: Carryover
+    air: AirPlan | None = None
 
 
 def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
@@ -55,7 +57,7 @@ def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
         kept = msgspec.json.decode(path.read_bytes(), type=KeptState)
         same_boot = kept.boot == boot != UNKNOWN_BOOT
         blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
-        carryover = kept.carryover.after_restart(blind_ns)
+        carryover = _for_plan(kept, plan).after_restart(blind_ns)
         Watch(plan, 0, carryover).carryover()  # proves that it can be restored
     except FileNotFoundError:
         return None
@@ -65,6 +67,20 @@ def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
     return carryover
 
 
+def _for_plan(kept: KeptState, plan: Plan) -> Carryover:
+    """Drop the air's baseline where the line was taught or calibrated since.
+
+    It would be a number in other units, or of another sensor: Pa taken for L/min would
+    let nearly all of the air go before anything sounds. Without it the normal counts
+    until the air has been good for a while.
+    """
+    air = kept.carryover.parts.get("air")
+    if kept.air is None or kept.air == plan.air or air is None:
+        return kept.carryover
+    changed = {**air, "baseline": None, "baseline_rpm": None, "speed_ratio": 1.0}
+    return msgspec.structs.replace(kept.carryover, parts={**kept.carryover.parts, "air": changed})
+
+
 class CarryoverKeeper:
     """Writes the newest state to the disk, from a thread of its own.
 
@@ -72,8 +88,13 @@ class CarryoverKeeper:
         fault: Why the last attempt failed, for people; empty while all is well.
     """
 
-    def __init__(self, folder: Path, boot: str) -> None:
+    def __init__(self, folder: Path, boot: str, air: AirPlan | None = None) -> None:
         """Start the thread.
+
+        Args:
+            folder: Where the state is kept.
+            boot: Hashed boot id of now.
+            air: How the station's air is derived.
 
         Raises:
             OSError: the folder cannot be made.
@@ -82,6 +103,7 @@ class CarryoverKeeper:
         self.fault = ""
         self._path = folder / FILE_NAME
         self._boot = boot
+        self._air = air
         self._newest: KeptState | None = None
         self._changed = Condition()
         self._closing = False
@@ -90,7 +112,7 @@ class CarryoverKeeper:
 
     def keep(self, carryover: Carryover) -> None:
         """Hand over the state of now; returns at once."""
-        kept = KeptState(self._boot, time.monotonic_ns(), carryover)
+        kept = KeptState(self._boot, time.monotonic_ns(), carryover, self._air)
         with self._changed:
             self._newest = kept
             self._changed.notify()
