@@ -7,6 +7,7 @@ from typing import Any
 
 import msgspec
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 import installed_command
@@ -16,6 +17,7 @@ from linetender.core.plan import Plan
 from linetender.memory.store import FILE_NAME
 from linetender.recording.lines import Segment
 from linetender.runtime.single_run import SingleRun
+from linetender.simulation.calibration_line import CalibrationLine
 from settings.station_texts import AIR, HANDS, STATION
 
 UNTAUGHT = STATION + '[element]\nkind = "hood_hose"\n' + AIR + HANDS
@@ -243,3 +245,39 @@ def test_a_damaged_memory_is_told_and_the_file_alone_counts() -> None:
     outcome = lint()
     assert outcome["fine"] is True
     assert "is not known" in outcome["expired"][0]
+
+
+def test_an_interrupted_calibration_is_kept_and_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    fills = CalibrationLine.fill_s
+    filled: list[float] = []
+
+    def fill_s(line: CalibrationLine, volume_l: float) -> float:
+        if len(filled) == 7:  # at the third of five settings
+            raise typer.Abort
+        filled.append(volume_l)
+        return fills(line, volume_l)
+
+    with monkeypatch.context() as at_the_line:
+        at_the_line.setattr(CalibrationLine, "fill_s", fill_s)
+        done = simulated()
+    assert done.exit_code == 1
+    assert "What was measured is kept for 24 hours" in done.stdout
+    assert "Stored" not in done.stdout
+    done = simulated()
+    assert done.exit_code == 0
+    assert "Going on with a calibration that has 6 flow points." in done.stdout
+    assert "setting 2" not in done.stdout
+    assert "Stored; good until" in done.stdout
+
+
+def test_a_fresh_start_goes_on_with_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    def walks_away(line: CalibrationLine, volume_l: float) -> float:
+        raise typer.Abort
+
+    with monkeypatch.context() as at_the_line:
+        at_the_line.setattr(CalibrationLine, "fill_s", walks_away)
+        assert simulated().exit_code == 1
+    done = simulated("--fresh")
+    assert done.exit_code == 0
+    assert "Going on" not in done.stdout
+    assert "setting 1" in done.stdout

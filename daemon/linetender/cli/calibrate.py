@@ -18,7 +18,7 @@ from linetender.cli.calibration_words import alarm_lines, calibrated_lines, taug
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.speed import finite
 from linetender.cli.state_folder import state_folder
-from linetender.memory.drafts import drop_draft
+from linetender.memory.drafts import draft, drop_draft
 from linetender.memory.recall import remembered_in
 from linetender.memory.store import Store, open_store
 from linetender.memory.taught_pressures import taught_in_force, withdraw_all
@@ -102,6 +102,10 @@ def _run(
     except CalibrationRefused as refused:
         console.print(f"Refused:\n{refused}")
         raise typer.Exit(ExitCode.FINDINGS) from refused
+    except (typer.Abort, KeyboardInterrupt):
+        if draft(store, DRAFT) is not None:
+            console.print("\nWhat was measured is kept for 24 hours: the same command goes on.")
+        raise
     lines += _alarms(target, store) if teach else []
     for line in lines:
         console.print(line)
