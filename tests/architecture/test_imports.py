@@ -34,7 +34,12 @@ ARROWS = {
         "linetender.core",
         "linetender.settings",
     },
-    "linetender.simulation": {"linetender.airline", "linetender_drivers"},
+    "linetender.simulation": {
+        "linetender.airline",
+        "linetender.core",
+        "linetender.settings",
+        "linetender_drivers",
+    },
     "linetender.runtime": {
         "linetender",
         "linetender.airline",

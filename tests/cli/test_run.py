@@ -191,7 +191,7 @@ def test_real_devices_without_their_library(folders: Path) -> None:
 
 USAGE = [
     ("a simulated file without --simulate", (), (), "add --simulate demo"),
-    ("an unknown scenario", (), ("--simulate", "dmeo"), "there is: demo"),
+    ("an unknown scenario", (), ("--simulate", "dmeo"), "there is:"),
     ("a real device in a simulation", (REAL_BUS,), ("--simulate", "demo"), "real devices (air)"),
     ("both kinds, for real", (REAL_BUS,), (), "simulated devices"),
     ("an endless speed", (), ("--simulate", "demo", "--speed", "inf"), "--speed"),

@@ -5,14 +5,15 @@ import pytest
 
 from linetender.core.inputs import Verb
 from linetender.simulation.demo_scenario import DEMO_SCRIPT, FAN_STOPS_S
+from linetender.simulation.knobs import Knob
 from linetender.simulation.script import (
     Button,
-    Crush,
     End,
     Order,
+    PowerCut,
     Script,
     Step,
-    WorldChange,
+    Turn,
     at,
     press,
 )
@@ -21,15 +22,15 @@ from linetender.simulation.script import (
 def test_the_demo() -> None:
     told = [(step.at_ns / 1e9, step.action) for step in DEMO_SCRIPT.steps]
     assert told == [
-        (0.0, WorldChange.FAN_START),
-        (10.0, WorldChange.HOOD_ON),
+        (0.0, Turn(Knob.FAN, 1.0)),
+        (10.0, Turn(Knob.HOOD, 1.0)),
         (10.0, Order.START),
-        (45.0, Crush(0.5)),
-        (57.0, Crush(0.0)),
-        (FAN_STOPS_S, WorldChange.FAN_STOP),
+        (45.0, Turn(Knob.CRUSH, 0.5)),
+        (57.0, Turn(Knob.CRUSH, 0.0)),
+        (FAN_STOPS_S, Turn(Knob.FAN, 0.0)),
         (77.0, Button("answer", pressed=True)),
         (77.3, Button("answer", pressed=False)),
-        (84.0, WorldChange.HOOD_OFF),
+        (84.0, Turn(Knob.HOOD, 0.0)),
         (84.0, Order.OUT),
         (90.0, End()),
     ]
@@ -69,6 +70,20 @@ def test_a_press_is_two_steps() -> None:
 
 
 def test_structs_survive_json() -> None:
-    for action in (Crush(0.25), Button("answer", True), End()):
+    for action in (Turn(Knob.CRUSH, 0.25), PowerCut(5.0), Button("answer", True), End()):
         text = msgspec.json.encode(action)
-        assert msgspec.json.decode(text, type=Crush | Button | End) == action
+        assert msgspec.json.decode(text, type=Turn | PowerCut | Button | End) == action
+
+
+@pytest.mark.parametrize(
+    ("turn", "message"),
+    [
+        (Turn(Knob.CRUSH, 1.5), "crush of 1.5 is outside 0 to 1"),
+        (Turn(Knob.FILTER, 0.5), "filter of 0.5 is outside 1 to 1000"),
+        (Turn(Knob.FAN, 0.0, -1.0), "turning fan over -1.0 s is outside"),
+        (Turn(Knob.FAN, float("nan")), "fan of nan is outside"),
+    ],
+)
+def test_a_knob_out_of_its_range_is_refused(turn: Turn, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        Script((at(1.0, turn), at(2.0, End())))

@@ -1,7 +1,6 @@
-"""The verb `demo`: ninety simulated seconds of a station and its wearer, no hardware needed."""
+"""The verb `demo`: a simulated station and its wearer, no hardware needed."""
 
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -12,57 +11,22 @@ from rich.console import Console
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LiveView
+from linetender.cli.scenario_play import Play, scenario_named, station_of_scenario
+from linetender.cli.scenario_table import list_scenarios, play_all
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.core.events import DemandChanged, Event, Sound
-from linetender.core.inputs import By, Verb
 from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import Plan
-from linetender.core.snapshot import Snapshot
 from linetender.recording.writer import RecordingWriter
-from linetender.runtime.clock import demo_wall_clock
-from linetender.runtime.live_station import Listener, LiveStation, Surroundings
-from linetender.settings.load import load_station
-from linetender.settings.shipped import shipped
+from linetender.runtime.live_station import Listener
 from linetender.settings.station import Station
-from linetender.simulation.demo_scenario import DEMO_SCRIPT, FAN_STOPS_S
-from linetender.simulation.devices import Rig
-from linetender.simulation.hands import play
-from linetender.simulation.world import World
-from linetender_drivers.simulated.machine import SimulatedMachine
-from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+from linetender.simulation.scenario import Scenario
+from linetender.simulation.script import PowerCut
+from linetender.simulation.truth import Verdict
+from linetender_drivers.simulated.pins import OutputEdge
 
-DEMO_BOOT = "demo"
-
-
-@dataclass
-class Outcome:
-    """What a demo came to.
-
-    Attributes:
-        events: Number of events.
-        leave_ns: When LEAVE was first demanded, or None.
-        sound_ns: When the sounder's pin first rose after that, or None.
-    """
-
-    events: int = 0
-    leave_ns: int | None = None
-    sound_ns: int | None = None
-
-    def note(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
-        """Count events and mark the first LEAVE."""
-        self.events += len(events)
-        for event in events:
-            is_leave = isinstance(event, DemandChanged) and event.demand.sound is Sound.HIGH
-            if is_leave and self.leave_ns is None:
-                self.leave_ns = event.due_ns
-
-    @property
-    def seconds_to_sound(self) -> float | None:
-        """From the fan's failure to the sound on the pin (s)."""
-        if self.sound_ns is None:
-            return None
-        return to_seconds(self.sound_ns - from_seconds(FAN_STOPS_S))
+DEMO = "demo"
 
 
 def demo(
@@ -82,46 +46,72 @@ def demo(
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session.")
     ] = None,
     seed: Annotated[int, typer.Option("--seed", help="Of the simulated noise.")] = 1,
+    scenario: Annotated[
+        str, typer.Option("--scenario", metavar="NAME", help="What happens; see --list.")
+    ] = DEMO,
+    lists: Annotated[bool, typer.Option("--list", help="List the scenarios.")] = False,
+    plays_all: Annotated[
+        bool, typer.Option("--all", help="Play all of them without waiting, and judge each.")
+    ] = False,
 ) -> None:
     """Watch a simulated station and wearer for 90 s; the fan fails on the way.
 
     Everything is invented but the watching itself: real drivers decode the bytes of
-    simulated chips, and the alarms are those of a real station.
+    simulated chips. Each scenario knows what must sound; exit status 1: it did not.
 
     Example: linetender demo --headless --speed 0 --record session.jsonl
+    Example: linetender demo --all
     """
-    station = load_station(shipped("config/demo.toml"))
-    outcome = Outcome()
+    if lists:
+        list_scenarios(as_json=as_json)
+    elif not plays_all:
+        play = Play(scenario_named(scenario), seed)
+        _play(play, speed, record, headless=headless, as_json=as_json)
+    elif not play_all(seed, as_json=as_json):
+        raise typer.Exit(ExitCode.FINDINGS)
+
+
+def _play(play: Play, speed: float, record: Path | None, *, headless: bool, as_json: bool) -> None:
+    cuts = any(isinstance(step.action, PowerCut) for step in play.scenario.script.steps)
+    if record is not None and cuts:
+        raise typer.BadParameter("a scenario that cuts the power cannot be recorded as one session")
+    station = station_of_scenario(play.scenario.station)
     with ExitStack() as stack:
-        show = _display(station.plan, stack, headless=headless, as_json=as_json)
-        recorder = None if record is None else RecordingWriter(record, waits=True)
-        run_virtual(_play(station, seed, recorder, (outcome.note, show), outcome), speed)
+        play.listeners = (_display(station.plan, stack, headless=headless, as_json=as_json),)
+        recorder = play.recorder = None if record is None else RecordingWriter(record, waits=True)
+        verdict = play.run(speed)
     fault = recorder.fault if recorder else None
-    _summarise(outcome, None if fault else record, as_json=as_json)
+    seconds = _seconds_to_sound(play, station)
+    if as_json:
+        _summarise_as_json(play, verdict, seconds)
+    else:
+        _summarise(verdict, seconds, None if fault else record)
     if fault:
         typer.echo(fault, err=True)
         raise typer.Exit(ExitCode.BAD_FILE)
-    if outcome.seconds_to_sound is None:
+    if play.scenario.name == DEMO and seconds is None:
         raise typer.Exit(ExitCode.FAULT)
+    if verdict.faults:
+        raise typer.Exit(ExitCode.FINDINGS)
 
 
-async def _play(
-    station: Station,
-    seed: int,
-    recorder: RecordingWriter | None,
-    listeners: tuple[Listener, ...],
-    outcome: Outcome,
-) -> None:
-    clock = VirtualClock()
-    machine = SimulatedMachine(clock)
-    rig = Rig(World(seed), machine)
-    around = Surroundings(
-        machine, clock, demo_wall_clock, DEMO_BOOT, recorder=recorder, listeners=listeners
+def _seconds_to_sound(play: Play, station: Station) -> float | None:
+    """Return how long after the hazard the sounder's pin first rose for a LEAVE (s), or None."""
+    if play.scenario.hazard_s is None:
+        return None
+    hazard_ns = from_seconds(play.scenario.hazard_s)
+    leave_ns = next(
+        (
+            event.due_ns
+            for event in play.events
+            if isinstance(event, DemandChanged)
+            and event.demand.sound is Sound.HIGH
+            and event.due_ns >= hazard_ns
+        ),
+        None,
     )
-    live = LiveStation(station, around)
-    hands = play(DEMO_SCRIPT, rig, lambda order: live.command(Verb(order.value), By.WEARER))
-    await live.run(hands)
-    outcome.sound_ns = _first_sound_ns(machine, _buzzer_gpio(station), outcome.leave_ns)
+    sound_ns = _first_sound_ns(play.edges, _buzzer_gpio(station), leave_ns)
+    return None if sound_ns is None else to_seconds(sound_ns - hazard_ns)
 
 
 def _buzzer_gpio(station: Station) -> int:
@@ -130,10 +120,9 @@ def _buzzer_gpio(station: Station) -> int:
     return gpio
 
 
-def _first_sound_ns(machine: SimulatedMachine, gpio: int, from_ns: int | None) -> int | None:
+def _first_sound_ns(edges: list[OutputEdge], gpio: int, from_ns: int | None) -> int | None:
     if from_ns is None:
         return None
-    edges = machine.simulated_pins.edges
     return next((e.at_ns for e in edges if e.gpio == gpio and e.high and e.at_ns >= from_ns), None)
 
 
@@ -161,24 +150,49 @@ def _print_lines(events: tuple[Event, ...], plan: Plan) -> None:
             typer.echo(line)
 
 
-def _summarise(outcome: Outcome, record: Path | None, *, as_json: bool) -> None:
-    seconds = outcome.seconds_to_sound
-    if as_json:
-        summary = {"is": "summary", "events": outcome.events, "seconds_to_sound": seconds}
-        typer.echo(msgspec.json.encode(summary))
-        return
+def _summarise_as_json(play: Play, verdict: Verdict, seconds: float | None) -> None:
+    summary = {
+        "is": "summary",
+        "events": len(play.events),
+        "seconds_to_sound": seconds,
+        "scenario": play.scenario.name,
+        "faults": verdict.faults,
+    }
+    typer.echo(msgspec.json.encode(summary))
+
+
+def _summarise(verdict: Verdict, seconds: float | None, record: Path | None) -> None:
+    scenario = verdict.scenario
     typer.echo()
-    if seconds is None:
-        typer.echo("The fan failed and no LEAVE sounded: something is wrong with this program.")
-    else:
-        typer.echo(f"The fan failed at {FAN_STOPS_S:.0f} s; LEAVE sounded {seconds:.1f} s later.")
+    for line in _outcome(scenario, verdict, seconds):
+        typer.echo(line)
     typer.echo()
     for caution in CAUTIONS:
         typer.echo(f"• {caution.short}")
     typer.echo()
     if record is None:
+        named = "" if scenario.name == DEMO else f" --scenario {scenario.name}"
         typer.echo("Record it, and replay the recording to the nanosecond:")
-        typer.echo("  linetender demo --record session.jsonl")
+        typer.echo(f"  linetender demo{named} --record session.jsonl")
         typer.echo("  linetender replay session.jsonl")
     else:
         typer.echo(f"Replay it to the nanosecond:  linetender replay {record}")
+
+
+def _outcome(scenario: Scenario, verdict: Verdict, seconds: float | None) -> list[str]:
+    if scenario.name == DEMO:
+        if seconds is None:
+            return ["The fan failed and no LEAVE sounded: something is wrong with this program."]
+        return [
+            f"The fan failed at {scenario.hazard_s:.0f} s; LEAVE sounded {seconds:.1f} s later."
+        ]
+    lines = [f"{scenario.title}."]
+    if scenario.hazard is not None:
+        lines.append(f"{scenario.hazard}, from {scenario.hazard_s:g} s on.")
+    if scenario.unseen is not None:
+        lines.append(f"The station cannot see it: {scenario.unseen}.")
+    elif verdict.delay_s is not None:
+        lines.append(f"The first alarm came {verdict.delay_s:.1f} s later.")
+    elif scenario.hazard is None and not verdict.faults:
+        lines.append("Nothing was to sound, and nothing did.")
+    return lines + [f"Not as it must be: {fault}." for fault in verdict.faults]

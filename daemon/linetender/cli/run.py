@@ -16,6 +16,7 @@ from linetender.annunciation.topics import Topics
 from linetender.cli.line_thread import LineHandler, LineThread
 from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
+from linetender.cli.scenario_play import scenario_named, scenario_names
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.cli.state_folder import state_folder
@@ -38,17 +39,15 @@ from linetender.runtime.single_run import SingleRun
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.station import Station
-from linetender.simulation.demo_scenario import DEMO_SCRIPT
 from linetender.simulation.devices import Rig
 from linetender.simulation.hands import play
-from linetender.simulation.script import Script
+from linetender.simulation.scenario import Scenario
+from linetender.simulation.script import PowerCut
 from linetender.simulation.world import World
 from linetender_drivers.buses.machine import RealMachine
 from linetender_drivers.contracts import Machine
 from linetender_drivers.simulated.machine import SimulatedMachine
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
-
-SCENARIOS: dict[str, Script] = {"demo": DEMO_SCRIPT}
 
 
 @dataclass
@@ -138,27 +137,27 @@ def run(
     Example: linetender run station.toml
     """
     station = load_station(file, recall=recall_for(state, is_simulation=simulate is not None))
-    script = _scenario(simulate, station)
+    scenario = _scenario(simulate, station)
     with ExitStack() as stack:
         lines = _lines(stack)
         stack.enter_context(SingleRun(station.plan.station))
         folder = _state_folder(state, simulate, station)
         session = _session(station, lines, record, folder)
         stack.callback(session.close)
-        _watch(session, script, speed)
+        _watch(session, scenario, speed)
 
 
-def _watch(session: Session, script: Script | None, speed: float) -> None:
+def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
     for caution in CAUTIONS:
         session.lines.put(f"• {caution.short}")
     for line in session.station.expired:
         session.lines.put(f"LOOK  {line}")
     if session.link is not None:
         session.link.start()
-    if script is None:
+    if scenario is None:
         asyncio.run(_run_real(session))
     else:
-        run_virtual(_run_simulated(session, script), speed)
+        run_virtual(_run_simulated(session, scenario), speed)
     session.lines.put("Stopped. Nothing is being watched now.")
 
 
@@ -173,7 +172,7 @@ def _lines(stack: ExitStack) -> LineThread:
     return said
 
 
-def _scenario(name: str | None, station: Station) -> Script | None:
+def _scenario(name: str | None, station: Station) -> Scenario | None:
     simulated = {device.name for device in station.devices if device.options.is_simulated}
     if name is None:
         if simulated:
@@ -182,15 +181,18 @@ def _scenario(name: str | None, station: Station) -> Script | None:
                 "add --simulate demo, or name real ones"
             )
         return None
-    if name not in SCENARIOS:
-        raise typer.BadParameter(f"no scenario {name!r}; there is: {', '.join(SCENARIOS)}")
+    if name not in scenario_names():
+        raise typer.BadParameter(f"no scenario {name!r}; there is: {', '.join(scenario_names())}")
     real = [device.name for device in station.devices if device.name not in simulated]
     if real:
         raise typer.BadParameter(
             f"{station.path} names real devices ({', '.join(real)}), and a simulation must not "
             "be taken for watching; take a station file whose devices are all simulated"
         )
-    return SCENARIOS[name]
+    scenario = scenario_named(name)
+    if any(isinstance(step.action, PowerCut) for step in scenario.script.steps):
+        raise typer.BadParameter(f"{name!r} cuts the box's power; only `linetender demo` plays it")
+    return scenario
 
 
 def _state_folder(given: Path | None, simulate: str | None, station: Station) -> Path | None:
@@ -238,14 +240,14 @@ async def _run_real(session: Session) -> None:
         machine.close()
 
 
-async def _run_simulated(session: Session, script: Script) -> None:
+async def _run_simulated(session: Session, scenario: Scenario) -> None:
     clock = VirtualClock()
     machine = SimulatedMachine(clock)
-    rig = Rig(World(seed=1), machine)
+    rig = Rig(World(seed=1, figures=scenario.figures), machine)
     around = session.surroundings(machine, clock, is_real=False)
     live = LiveStation(session.station, around, session.carryover)
     _stop_on_signals(live)
-    hands = play(script, rig, lambda order: live.command(Verb(order.value), By.WEARER))
+    hands = play(scenario.script, rig, lambda order: live.command(Verb(order.value), By.WEARER))
     await live.run(hands)
 
 

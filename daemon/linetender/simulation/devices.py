@@ -1,16 +1,35 @@
-"""Wires a world to the simulated chip, pins and oximeter that real drivers talk to."""
+"""Wires a world to the simulated chips, pins and oximeter that real drivers talk to."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+from linetender.simulation.knobs import START, Knob
+from linetender.simulation.turbulence import Turbulence
 from linetender.simulation.world import World
+from linetender_drivers.oximeter.plx_decode import SensorStatus
+from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind
+from linetender_drivers.simulated.ina2xx_chip import Ina2xxChip
 from linetender_drivers.simulated.machine import SIMULATED, SimulatedMachine
-from linetender_drivers.simulated.plx_peer import SimulatedPlxPeer
+from linetender_drivers.simulated.plx_peer import PeerState, SimulatedPlxPeer
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
 
 AIR_SENSOR_ADDRESS = 0x25
 AIR_SENSOR_PRODUCT = "SDP810-500Pa"
+SUPPLY_SENSOR_ADDRESS = 0x40
+
+FAN_MAINS_GPIO, CO_ALARM_GPIO = 19, 26
+"""Relays between a line and ground, as the scenarios' stations wire them."""
+
+SENSOR_NOISE_PA = 0.05
+"""Standard deviation of a thermal pressure sensor's own noise (chosen)."""
+
+RADIO_RANGE_M = 12.0
+RADIO_SURE_M = 8.0
+"""Within the shorter distance every packet arrives; beyond the longer the link drops (chosen)."""
+
+LOW_PERFUSION_FROM, NO_PULSE_FROM, SHAKEN_FROM = 0.5, 0.9, 0.5
+"""From here on an oximeter says so (chosen)."""
 
 
 class ButtonWiring(NamedTuple):
@@ -32,17 +51,18 @@ DEMO_BUTTONS: Mapping[str, ButtonWiring] = MappingProxyType({"answer": ButtonWir
 class Rig:
     """A simulated machine in a world, with hands for its buttons.
 
-    Making one attaches the pressure sensor and the oximeter and lets all buttons go.
+    Making one attaches sensors and oximeter, lets all buttons go and sets the relays.
 
     Args:
         world: What is true.
         machine: What the drivers are opened on.
         buttons: The station's buttons by role.
+        seed: Another seed, another noise of the sensors.
 
     Attributes:
         world: As given.
         machine: As given.
-        air_sensor: The chip between hood end and room.
+        air_sensor: The chip across the flow element.
         oximeter: The radio peer on the wearer's finger.
     """
 
@@ -51,16 +71,26 @@ class Rig:
         world: World,
         machine: SimulatedMachine,
         buttons: Mapping[str, ButtonWiring] = DEMO_BUTTONS,
+        seed: int = 1,
     ) -> None:
         self.world = world
         self.machine = machine
-        self.air_sensor = _air_sensor(world)
-        self.oximeter = _oximeter(world, machine)
+        self._noise = Turbulence(seed, channel=5, finest_ns=20_000_000, octaves=1)
+        self._luck = Turbulence(seed, channel=6, finest_ns=1_000_000_000, octaves=1)
+        self.air_sensor = self._make_air_sensor()
+        self.oximeter = self._make_oximeter()
         self._buttons = buttons
-        machine.buses[SIMULATED].attach(AIR_SENSOR_ADDRESS, self.air_sensor)
+        self._followed = {knob: START[knob] for knob in _FOLLOWED}
+        bus = machine.buses[SIMULATED]
+        bus.attach(AIR_SENSOR_ADDRESS, self.air_sensor)
+        supply = Ina2xxChip()
+        supply.supply_v = lambda at_ns: world.value(Knob.SUPPLY_V, at_ns)
+        supply.current_a = lambda at_ns: 0.8 * world.fan_speed(at_ns)
+        bus.attach(SUPPLY_SENSOR_ADDRESS, supply)
         machine.peers[SIMULATED] = self.oximeter
         for contact in buttons:
             self.release(contact)
+        self._relay(FAN_MAINS_GPIO, closed=True)
 
     @property
     def contacts(self) -> frozenset[str]:
@@ -81,17 +111,117 @@ class Rig:
         if wiring.nc_gpio is not None:
             self.machine.simulated_pins.press(wiring.nc_gpio)
 
+    def keep_up(self) -> None:
+        """Let relays, wires, bus and radio follow the knobs that they hang on.
 
-def _air_sensor(world: World) -> Sdp8xxChip:
-    chip = Sdp8xxChip(AIR_SENSOR_PRODUCT)
-    chip.pressure_pa = world.hood_pressure_pa
-    chip.temperature_c = lambda _: world.figures.ambient_temperature_c
-    chip.ambient_pressure_pa = lambda _: world.figures.ambient_pressure_pa
-    return chip
+        What somebody else set on bus, pins or peer stays until such a knob moves.
+        """
+        now_ns = self.machine.clock.now_ns()
+        for knob, before in self._followed.items():
+            value = self.world.value(knob, now_ns)
+            if value != before:
+                self._followed[knob] = value
+                self._follow(knob, value)
+
+    def _follow(self, knob: Knob, value: float) -> None:
+        is_on = value >= 0.5
+        match knob:
+            case Knob.FAN_MAINS:
+                self._relay(FAN_MAINS_GPIO, closed=is_on)
+            case Knob.CO_ALARM:
+                self._relay(CO_ALARM_GPIO, closed=is_on)
+            case Knob.SENSOR_FROZEN:
+                self._bus_fault(FaultKind.FROZEN, present=is_on)
+            case Knob.SENSOR_UNPLUGGED:
+                self._bus_fault(FaultKind.NACK, present=is_on)
+            case Knob.WIRE_CUT:
+                self._cut(is_on)
+            case Knob.OXIMETER_BATTERY_PERCENT:
+                self.oximeter.battery_percent = round(value)
+            case _:
+                self._place_oximeter()
+
+    def _relay(self, gpio: int, *, closed: bool) -> None:
+        pins = self.machine.simulated_pins
+        (pins.press if closed else pins.release)(gpio)
+
+    def _bus_fault(self, kind: FaultKind, *, present: bool) -> None:
+        faults = self.machine.buses[SIMULATED].faults
+        fault = BusFault(kind, AIR_SENSOR_ADDRESS)
+        if present:
+            faults.append(fault)
+        elif fault in faults:
+            faults.remove(fault)
+
+    def _cut(self, is_cut: bool) -> None:
+        for contact, wiring in self._buttons.items():
+            self.release(contact)
+            if is_cut and wiring.nc_gpio is not None:
+                self.machine.simulated_pins.release(wiring.nc_gpio)
+
+    def _place_oximeter(self) -> None:
+        now_ns = self.machine.clock.now_ns()
+
+        def value(knob: Knob) -> float:
+            return self.world.value(knob, now_ns)
+
+        peer = self.oximeter
+        if value(Knob.DISTANCE_M) > RADIO_RANGE_M:
+            peer.state = PeerState.OUT_OF_RANGE
+        else:
+            out = value(Knob.FINGER_OUT) >= 0.5
+            peer.state = PeerState.FINGER_OUT if out else PeerState.WORN
+        status = SensorStatus(0)
+        if value(Knob.COLD) >= NO_PULSE_FROM:
+            status |= SensorStatus.NONPULSATILE_SIGNAL
+        if value(Knob.COLD) >= LOW_PERFUSION_FROM:
+            status |= SensorStatus.LOW_PERFUSION
+        if value(Knob.MOTION) >= SHAKEN_FROM:
+            status |= SensorStatus.ERRATIC_SIGNAL
+        peer.sensor_status = int(status)
+
+    def _make_air_sensor(self) -> Sdp8xxChip:
+        world = self.world
+
+        def seen_pa(now_ns: int) -> float:
+            true_pa = world.element_pressure_pa(now_ns) * world.value(Knob.TAP_OPEN, now_ns)
+            noise_pa = SENSOR_NOISE_PA * self._noise.value(now_ns)
+            return true_pa + world.value(Knob.ZERO_PA, now_ns) + noise_pa
+
+        chip = Sdp8xxChip(AIR_SENSOR_PRODUCT)
+        chip.pressure_pa = seen_pa
+        chip.temperature_c = lambda _: world.figures.ambient_temperature_c
+        chip.ambient_pressure_pa = lambda _: world.figures.ambient_pressure_pa
+        return chip
+
+    def _make_oximeter(self) -> SimulatedPlxPeer:
+        world, clock = self.world, self.machine.clock
+        peer = SimulatedPlxPeer(clock)
+        peer.spo2_percent = lambda: world.spo2_percent(clock.now_ns())
+        peer.pulse_rate_bpm = lambda: world.pulse_rate_bpm(clock.now_ns())
+        peer.pulse_amplitude_index_percent = lambda: world.amplitude_index_percent(clock.now_ns())
+        peer.is_heard = self._is_heard
+        return peer
+
+    def _is_heard(self) -> bool:
+        """Whether a packet arrives; between the two distances more and more are lost."""
+        now_ns = self.machine.clock.now_ns()
+        metres = self.world.value(Knob.DISTANCE_M, now_ns)
+        lost = (metres - RADIO_SURE_M) / (RADIO_RANGE_M - RADIO_SURE_M)
+        # The lattice noise is near normal: within ±1.7 of it lie nine draws of ten.
+        return lost <= 0.0 or self._luck.value(now_ns) / 3.4 + 0.5 > lost
 
 
-def _oximeter(world: World, machine: SimulatedMachine) -> SimulatedPlxPeer:
-    peer = SimulatedPlxPeer(machine.clock)
-    peer.spo2_percent = lambda: world.spo2_percent(machine.clock.now_ns())
-    peer.pulse_rate_bpm = lambda: world.pulse_rate_bpm(machine.clock.now_ns())
-    return peer
+_FOLLOWED = (
+    Knob.FAN_MAINS,
+    Knob.CO_ALARM,
+    Knob.SENSOR_FROZEN,
+    Knob.SENSOR_UNPLUGGED,
+    Knob.WIRE_CUT,
+    Knob.OXIMETER_BATTERY_PERCENT,
+    Knob.DISTANCE_M,
+    Knob.FINGER_OUT,
+    Knob.COLD,
+    Knob.MOTION,
+)
+"""Knobs that relays, wires, bus and radio hang on."""

@@ -3,16 +3,18 @@
 import math
 
 _NS_PER_S = 1_000_000_000.0
-_ALMOST_FULL = 1.0 - 1e-9
-"""Full speed is reached only in the limit; a start from here up is a start from full speed."""
 
 
 class Fan:
     """Speed over time in closed form, with full speed as 1; stopped at the beginning.
 
-    The rotor's load grows with the square of speed (a fan blowing through a line). So
-    it coasts as 1/(1 + t/τ), and comes up as tanh(t/τ) under a motor torque that just
-    carries the load at full speed.
+    The rotor's load grows with the square of speed (a fan blowing through a line), and
+    the motor's torque just carries the load at the speed s that its supply asks for:
+
+        τ·dω/dt = s² - ω²
+
+    With T = tanh(s·t/τ) that gives ω = s·(ω0 + s·T)/(s + ω0·T), and without power
+    ω = ω0/(1 + ω0·t/τ).
 
     Args:
         tau_s: Time to coast to half speed (s, > 0).
@@ -22,27 +24,33 @@ class Fan:
         if not 0.0 < tau_s < math.inf:
             raise ValueError(f"a fan's time constant of {tau_s} s is not above 0")
         self._tau_ns = tau_s * _NS_PER_S
-        self._powered = False
+        self._asked = 0.0
         self._since_ns = 0
         self._speed_then = 0.0
 
-    def start(self, now_ns: int) -> None:
-        """Switch the power on; nothing happens when it is on."""
-        self._switch(now_ns, powered=True)
+    def drive(self, now_ns: int, asked: float) -> None:
+        """Ask for a speed from now on.
 
-    def stop(self, now_ns: int) -> None:
-        """Cut the power; nothing happens when it is off."""
-        self._switch(now_ns, powered=False)
+        Args:
+            now_ns: From when on (ns).
+            asked: Speed over full speed that the supply carries (0 to 1): 0 is no
+                power, 0.7 a brown-out.
 
-    def speed(self, now_ns: int) -> float:
-        """Return the speed over full speed (0 to 1), from the last switching on."""
-        passed = (now_ns - self._since_ns) / self._tau_ns
-        if self._powered:
-            return math.tanh(math.atanh(min(self._speed_then, _ALMOST_FULL)) + passed)
-        return self._speed_then / (1.0 + self._speed_then * passed)
-
-    def _switch(self, now_ns: int, *, powered: bool) -> None:
-        if powered != self._powered:
+        Raises:
+            ValueError: The speed is outside 0 to 1.
+        """
+        if not 0.0 <= asked <= 1.0:
+            raise ValueError(f"a fan speed of {asked} of full speed is outside 0 to 1")
+        if asked != self._asked:
             self._speed_then = self.speed(now_ns)
             self._since_ns = now_ns
-            self._powered = powered
+            self._asked = asked
+
+    def speed(self, now_ns: int) -> float:
+        """Return the speed over full speed (0 to 1), from the last `drive` on."""
+        passed = (now_ns - self._since_ns) / self._tau_ns
+        asked, before = self._asked, self._speed_then
+        if asked == 0.0:
+            return before / (1.0 + before * passed)
+        way = math.tanh(asked * passed)
+        return asked * (before + asked * way) / (asked + before * way)

@@ -6,16 +6,7 @@ from itertools import pairwise
 
 import msgspec
 
-NS_PER_S = 1_000_000_000
-
-
-class WorldChange(StrEnum):
-    """Something that befalls the physical world, or its wearer's hood."""
-
-    FAN_START = "fan_start"
-    FAN_STOP = "fan_stop"
-    HOOD_ON = "hood_on"
-    HOOD_OFF = "hood_off"
+from linetender.simulation.knobs import NS_PER_S, Knob, fault_of_turn
 
 
 class Order(StrEnum):
@@ -29,10 +20,18 @@ class Order(StrEnum):
     OUT = "out"
 
 
-class Crush(msgspec.Struct, frozen=True, tag_field="is", tag="crush"):
-    """The duct is pressed together: `fraction` of its area is closed (0 to 1)."""
+class Turn(msgspec.Struct, frozen=True, tag_field="is", tag="turn"):
+    """A knob of the world is turned.
 
-    fraction: float
+    Attributes:
+        knob: Which.
+        to: Its value at the end, in its own unit.
+        over_s: How long that takes (s, >= 0).
+    """
+
+    knob: Knob
+    to: float
+    over_s: float = 0.0
 
 
 class Button(msgspec.Struct, frozen=True, tag_field="is", tag="button"):
@@ -47,11 +46,17 @@ class Button(msgspec.Struct, frozen=True, tag_field="is", tag="button"):
     pressed: bool
 
 
+class PowerCut(msgspec.Struct, frozen=True, tag_field="is", tag="power_cut"):
+    """The box loses its power and comes back: the station was blind for so long (s, > 0)."""
+
+    for_s: float
+
+
 class End(msgspec.Struct, frozen=True, tag_field="is", tag="end"):
     """The scenario is over."""
 
 
-Action = WorldChange | Order | Crush | Button | End
+Action = Turn | Order | Button | PowerCut | End
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -92,8 +97,8 @@ class Script:
         end_ns: When it is over (ns).
 
     Raises:
-        ValueError: A step is earlier than the one before it, or the script does not
-            end with its one `End`.
+        ValueError: A step is earlier than the one before it, turns a knob out of its
+            range, or the script does not end with its one `End`.
     """
 
     def __init__(self, steps: tuple[Step, ...]) -> None:
@@ -103,8 +108,17 @@ class Script:
                     f"step at {after.at_ns / NS_PER_S} s ({after.action}) stands after the one "
                     f"at {before.at_ns / NS_PER_S} s: put the steps in order of time"
                 )
+        for step in steps:
+            if isinstance(step.action, Turn):
+                _check_turn(step.at_ns, step.action)
         ends = [step for step in steps if isinstance(step.action, End)]
         if len(ends) != 1 or ends[0] is not steps[-1]:
             raise ValueError("a script needs one End, as its last step")
         self.steps = steps
         self.end_ns = steps[-1].at_ns
+
+
+def _check_turn(at_ns: int, turn: Turn) -> None:
+    fault = fault_of_turn(turn.knob, turn.to, turn.over_s)
+    if fault:
+        raise ValueError(f"step at {at_ns / NS_PER_S} s: {fault}")

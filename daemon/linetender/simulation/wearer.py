@@ -1,16 +1,12 @@
-"""A wearer, first form: what an oximeter shows as the air in the hood changes.
-
-Kept simple on purpose: oxygen in the hood, one lag for the lungs, the dissociation
-curve, a delay from lung to finger, and the oximeter's averaging. There is no store
-of oxygen in blood and tissue, no CO2 drive to breathe and no shift of the curve, so
-that saturation falls sooner here than in a person; it serves to show that an oximeter
-trails by half a minute, not to judge a limit for oxygen.
-"""
+"""One invented person in a hood with an oximeter on the finger: what it shows, and when."""
 
 import math
 from collections import deque
+from dataclasses import dataclass
 
 from linetender.airline import hood
+from linetender.simulation.blood import Blood
+from linetender.simulation.gas_on_the_way import IntakeAir
 from linetender.simulation.turbulence import Turbulence
 
 STEP_NS = 100_000_000
@@ -18,116 +14,137 @@ STEP_NS = 100_000_000
 
 _STEP_S = STEP_NS / 1e9
 
-CO2_L_MIN = 0.49
-"""Light work, 2 met, at 20 °C (Persily and de Jonge 2017, table 4: 0.0076 L/s at 0 °C)."""
+ROOM_AIR = IntakeAir(hood.INTAKE_CO2_FRACTION, hood.INTAKE_O2_FRACTION, 0.0)
+"""What is breathed without the hood, and what leaks into a hood that gets no air."""
 
-HOOD_VOLUME_L = 8.0
-"""Free volume of a small loose hood (chosen)."""
-
-LEAK_L_MIN = 10.0
-"""Room air that finds its way into the hood when the line gives none (chosen)."""
-
-LUNG_LAG_S = 15.0
-"""2.5 L of lung air renewed at 10 L/min (chosen)."""
-
-LUNG_TO_FINGER_S = 16.0
-"""Breath-hold studies in healthy people: 15.9 ± 2.6 s (pubmed 16204801)."""
-
-AVERAGING_S = 8.0
-"""Time constant of the oximeter's own averaging (chosen)."""
-
-_PA_PER_MMHG = 133.322
-_WATER_MMHG = 47.0
-"""Water vapour at 37 °C (physiology textbooks, from memory)."""
-
-_ALVEOLAR_CO2_MMHG = 40.0
-_ALVEOLAR_ARTERIAL_MMHG = 6.0
-"""Usual CO2 in young lungs, and what oxygen loses on its way to the artery (from memory)."""
-
-_RESTING_PULSE_BPM = 84.0
+_RESTING_PULSE_BPM = 60.0
+_BPM_PER_L_MIN = 42.0
 _BPM_PER_POINT = 1.2
-"""Pulse at light work, and its rise for each point of saturation lost (chosen)."""
+"""Pulse at rest, its rise with oxygen uptake, and with each point of saturation lost (chosen)."""
+
+_MOTION_PERCENT = 3.0
+_MOTION_BPM = 12.0
+"""Standard deviation that a shaking hand adds to what the oximeter shows (chosen)."""
+
+_COLD_DELAY_S = 15.0
+"""By how much a cold finger is later (chosen; cold fingers are known to be slow)."""
+
+
+@dataclass(frozen=True)
+class WearerFigures:
+    """Attributes:
+    hood_volume_l: Free volume of a small loose hood (L; chosen).
+    leak_l_min: Room air that finds its way in when the line gives none (L/min; chosen).
+    lung_to_finger_s: Time of the blood from lung to finger (s). Breath-hold studies in
+        healthy people: 15.9 ± 2.6 s (pubmed 16204801).
+    averaging_s: Time constant of the oximeter's own averaging (s; chosen).
+    """
+
+    hood_volume_l: float = 8.0
+    leak_l_min: float = 10.0
+    lung_to_finger_s: float = 16.0
+    averaging_s: float = 8.0
 
 
 class Wearer:
-    """Lungs, blood and finger of one invented person, with an oximeter on the finger.
+    """Hood, lungs, blood and finger.
 
     Args:
         seed: Any whole number, for the small unrest of the readings.
         ambient_pressure_pa: Air pressure of the place (Pa).
+        uptake_l_min: Oxygen uptake at the beginning (L/min).
+        figures: Hood and oximeter.
+
+    Attributes:
+        hood_is_on: Whether the hood is worn.
+        uptake_l_min: Oxygen uptake (L/min); CO2 output goes with it.
+        ventilation: Breathing over what the uptake asks for (1).
+        motion: How much the hand shakes (0 to 1).
+        cold: How cold the finger is (0 to 1).
+        hood_o2_fraction, hood_co2_fraction: In what is breathed in.
     """
 
-    def __init__(self, seed: int, ambient_pressure_pa: float) -> None:
-        self._ambient_pressure_pa = ambient_pressure_pa
+    def __init__(
+        self,
+        seed: int,
+        ambient_pressure_pa: float,
+        uptake_l_min: float = 0.576,
+        figures: WearerFigures | None = None,
+    ) -> None:
+        self._figures = figures or WearerFigures()
         self.hood_is_on = False
-        self.hood_o2_fraction = hood.INTAKE_O2_FRACTION
+        self.uptake_l_min = uptake_l_min
+        self.ventilation = 1.0
+        self.motion = self.cold = 0.0
+        self.hood_o2_fraction = ROOM_AIR.o2_fraction
+        self.hood_co2_fraction = ROOM_AIR.co2_fraction
         self._spo2_unrest = Turbulence(seed, channel=1, finest_ns=1_000_000_000, octaves=4)
         self._pulse_unrest = Turbulence(seed, channel=2, finest_ns=1_000_000_000, octaves=6)
-        self._arterial_mmhg = arterial_oxygen_mmhg(self.hood_o2_fraction, ambient_pressure_pa)
-        saturation = saturation_percent(self._arterial_mmhg)
-        self._on_the_way = deque([saturation] * round(LUNG_TO_FINGER_S / _STEP_S))
-        self._shown_percent = saturation
-        self._usual_percent = saturation
+        self._motion_unrest = Turbulence(seed, channel=3, finest_ns=1_000_000_000, octaves=3)
+        self._blood = Blood(ambient_pressure_pa, ROOM_AIR.o2_fraction, uptake_l_min)
+        percent = 100.0 * self._blood.saturation
+        longest_s = self._figures.lung_to_finger_s + _COLD_DELAY_S
+        steps = round(longest_s / _STEP_S)
+        self._on_the_way = deque([percent] * steps, maxlen=steps)
+        self._shown_percent = self._usual_percent = percent
 
-    def step(self, airflow_l_min: float) -> None:
-        """Live for `STEP_NS` with an airflow into the hood (L/min, >= 0)."""
-        self._breathe(airflow_l_min)
-        target = arterial_oxygen_mmhg(self.hood_o2_fraction, self._ambient_pressure_pa)
-        self._arterial_mmhg += (target - self._arterial_mmhg) * _part_of(LUNG_LAG_S)
-        self._on_the_way.append(saturation_percent(self._arterial_mmhg))
-        at_finger = self._on_the_way.popleft()
-        self._shown_percent += (at_finger - self._shown_percent) * _part_of(AVERAGING_S)
+    @property
+    def co2_l_min(self) -> float:
+        """Carbon dioxide given off (L/min)."""
+        return self.uptake_l_min * hood.RESPIRATORY_QUOTIENT
+
+    def step(self, airflow_l_min: float, intake: IntakeAir = ROOM_AIR) -> None:
+        """Live for `STEP_NS` with an airflow into the hood (L/min, >= 0) of an air."""
+        self._fill_hood(airflow_l_min, intake)
+        self._blood.step(_STEP_S, self.hood_o2_fraction, self.uptake_l_min, self.ventilation)
+        self._on_the_way.append(100.0 * self._blood.saturation)
+        delay_s = self._figures.lung_to_finger_s + _COLD_DELAY_S * self.cold
+        at_finger = self._on_the_way[-max(1, round(delay_s / _STEP_S))]
+        part = -math.expm1(-_STEP_S / self._figures.averaging_s)
+        self._shown_percent += (at_finger - self._shown_percent) * part
 
     def spo2_percent(self, now_ns: int) -> float:
         """Return the saturation that the oximeter shows (%, before its rounding)."""
-        return min(100.0, self._shown_percent + 0.3 * self._spo2_unrest.value(now_ns))
+        shown = self._shown_percent + 0.3 * self._spo2_unrest.value(now_ns)
+        if self.motion:
+            # A shaken probe reads low far more often than high.
+            shown -= abs(_MOTION_PERCENT * self.motion * self._motion_unrest.value(now_ns))
+        return max(0.0, min(100.0, shown))
 
     def pulse_rate_bpm(self, now_ns: int) -> float:
         """Return the pulse rate that the oximeter shows (1/min, before its rounding)."""
         lost = max(0.0, self._usual_percent - self._shown_percent)
         unrest = 1.5 * self._pulse_unrest.value(now_ns)
-        return _RESTING_PULSE_BPM + _BPM_PER_POINT * lost + unrest
+        if self.motion:
+            unrest += _MOTION_BPM * self.motion * self._motion_unrest.value(now_ns)
+        working = _RESTING_PULSE_BPM + _BPM_PER_L_MIN * self.uptake_l_min
+        return max(0.0, working + _BPM_PER_POINT * lost + unrest)
 
-    def _breathe(self, airflow_l_min: float) -> None:
+    def amplitude_index_percent(self) -> float:
+        """Return the strength of the pulse at the finger (%)."""
+        return 4.0 * (1.0 - self.cold) + 0.1
+
+    def _fill_hood(self, airflow_l_min: float, intake: IntakeAir) -> None:
         if not self.hood_is_on:
-            self.hood_o2_fraction = hood.INTAKE_O2_FRACTION
+            self.hood_o2_fraction = ROOM_AIR.o2_fraction
+            self.hood_co2_fraction = ROOM_AIR.co2_fraction
             return
-        self.hood_o2_fraction = hood.fraction_after(
-            _STEP_S,
-            initial_fraction=self.hood_o2_fraction,
-            source_l_min=-hood.oxygen_uptake_l_min(CO2_L_MIN),
-            airflow_l_min=max(airflow_l_min, LEAK_L_MIN),
-            volume_l=HOOD_VOLUME_L,
-            intake_fraction=hood.INTAKE_O2_FRACTION,
+        inflow, brought = airflow_l_min, intake
+        if airflow_l_min < self._figures.leak_l_min:
+            inflow, brought = self._figures.leak_l_min, ROOM_AIR
+        self.hood_o2_fraction = self._after(
+            self.hood_o2_fraction, -self.uptake_l_min, inflow, brought.o2_fraction
+        )
+        self.hood_co2_fraction = self._after(
+            self.hood_co2_fraction, self.co2_l_min, inflow, brought.co2_fraction
         )
 
-
-def arterial_oxygen_mmhg(inspired_fraction: float, ambient_pressure_pa: float) -> float:
-    """Return the oxygen pressure in the artery (mmHg, >= 0) after long breathing of a gas.
-
-    The alveolar gas equation in its short form (physiology textbooks, from memory).
-
-    Args:
-        inspired_fraction: Fraction of oxygen in the gas breathed (0 to 1).
-        ambient_pressure_pa: Air pressure of the place (Pa).
-    """
-    inspired = inspired_fraction * (ambient_pressure_pa / _PA_PER_MMHG - _WATER_MMHG)
-    alveolar = inspired - _ALVEOLAR_CO2_MMHG / hood.RESPIRATORY_QUOTIENT
-    return max(0.0, alveolar - _ALVEOLAR_ARTERIAL_MMHG)
-
-
-def saturation_percent(oxygen_mmhg: float) -> float:
-    """Return the saturation of haemoglobin (%) at an oxygen pressure (mmHg, >= 0).
-
-    Source:
-        Severinghaus, J Appl Physiol 46 (1979) 599: 37 °C, pH 7.4, fits within 0.55 points.
-    """
-    if oxygen_mmhg <= 0.0:
-        return 0.0
-    cubic = oxygen_mmhg * oxygen_mmhg * oxygen_mmhg + 150.0 * oxygen_mmhg
-    return 100.0 / (23_400.0 / cubic + 1.0)
-
-
-def _part_of(lag_s: float) -> float:
-    """Part of the way that a lag goes in one step."""
-    return -math.expm1(-_STEP_S / lag_s)
+    def _after(self, before: float, source: float, inflow: float, brought: float) -> float:
+        return hood.fraction_after(
+            _STEP_S,
+            initial_fraction=before,
+            source_l_min=source,
+            airflow_l_min=inflow,
+            volume_l=self._figures.hood_volume_l,
+            intake_fraction=brought,
+        )

@@ -65,6 +65,7 @@ class SimulatedPlxPeer:
         interval_s: Between notifications.
         connect_s: How long connecting takes (chosen: typical of a connect with
             service discovery).
+        is_heard: Whether a packet sent now arrives; where it does not, it is lost.
         clock: Whose time it runs by.
     """
 
@@ -78,6 +79,7 @@ class SimulatedPlxPeer:
         self.battery_percent = 87
         self.interval_s = 1.0
         self.connect_s = 0.5
+        self.is_heard: Callable[[], bool] = lambda: True
         self.clock = clock
 
     def notification(self) -> bytes:
@@ -143,7 +145,7 @@ class SimulatedPeerLink:
             if self._peer.state is PeerState.OUT_OF_RANGE:
                 self._is_open = False
                 raise DeviceNotFound("simulated oximeter", "the radio link was lost")
-            if self._peer.state is not PeerState.SILENT:
+            if self._peer.state is not PeerState.SILENT and self._peer.is_heard():
                 return self._peer.notification()
 
     async def value(self, characteristic: str) -> bytes | None:

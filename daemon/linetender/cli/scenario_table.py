@@ -1,0 +1,102 @@
+"""All scenarios as a table: hazard, what must sound, what did, and how long it took."""
+
+import sys
+from typing import Any
+
+import msgspec
+import typer
+from rich import box
+from rich.console import Console
+from rich.progress import track
+from rich.table import Table
+
+from linetender.cli.scenario_play import Play, scenario_named, scenario_names
+from linetender.core.stages import Priority
+from linetender.simulation.scenario import Scenario
+from linetender.simulation.truth import Verdict
+
+WORDS = {Priority.HIGH: "LEAVE", Priority.MEDIUM: "LOOK", Priority.LOW: "LOOK (low)"}
+
+
+def list_scenarios(*, as_json: bool) -> None:
+    """Print name and title of each scenario."""
+    scenarios = [scenario_named(name) for name in scenario_names()]
+    if as_json:
+        for each in scenarios:
+            typer.echo(msgspec.json.encode({"scenario": each.name, "title": each.title}))
+        return
+    width = max(len(each.name) for each in scenarios)
+    for each in scenarios:
+        typer.echo(f"{each.name:{width}}  {each.title}")
+
+
+def play_all(seed: int, *, as_json: bool) -> bool:
+    """Play every scenario without waiting, and print how each compares with its truth.
+
+    Returns:
+        Whether every one was as it must be.
+    """
+    names = scenario_names()
+    errors = Console(file=sys.stderr)
+    verdicts = []
+    for name in track(names, "Playing", console=errors, disable=not errors.is_terminal):
+        verdict = Play(scenario_named(name), seed).run()
+        verdicts.append(verdict)
+        if as_json:
+            typer.echo(msgspec.json.encode(as_dict(verdict)))
+    good = sum(not verdict.faults for verdict in verdicts)
+    if not as_json:
+        Console().print(_table(verdicts))
+        typer.echo(f"{good} of {len(verdicts)} scenarios are as they must be.")
+    return good == len(verdicts)
+
+
+def as_dict(verdict: Verdict) -> dict[str, Any]:
+    """Return a verdict for programs."""
+    scenario = verdict.scenario
+    return {
+        "scenario": scenario.name,
+        "hazard": scenario.hazard,
+        "hazard_s": scenario.hazard_s,
+        "unseen": scenario.unseen,
+        "expected": [
+            {"rule": each.rule, "priority": each.priority, "from_s": each.from_s, "by_s": each.by_s}
+            for each in scenario.expected
+        ],
+        "told": [
+            {"rule": each.rule, "priority": each.priority, "at_s": each.at_s}
+            for each in verdict.told
+        ],
+        "delay_s": verdict.delay_s,
+        "faults": verdict.faults,
+    }
+
+
+def _table(verdicts: list[Verdict]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD)
+    for heading in ("Scenario", "Hazard", "Expected", "Got"):
+        table.add_column(heading, overflow="fold")
+    table.add_column("Delay, s", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    for verdict in verdicts:
+        delay = "" if verdict.delay_s is None else f"{verdict.delay_s:.1f}"
+        table.add_row(
+            verdict.scenario.name,
+            _hazard(verdict.scenario),
+            _expected(verdict.scenario),
+            "\n".join(f"{WORDS[e.priority]} {e.rule} {e.at_s:.1f} s" for e in verdict.told) or "–",
+            delay,
+            "NO" if verdict.faults else "ok",
+        )
+    return table
+
+
+def _hazard(scenario: Scenario) -> str:
+    return "–" if scenario.hazard is None else f"{scenario.hazard}, {scenario.hazard_s:g} s"
+
+
+def _expected(scenario: Scenario) -> str:
+    if scenario.unseen is not None:
+        return f"nothing: {scenario.unseen}"
+    lines = [f"{WORDS[each.priority]} {each.rule} by {each.by_s:g} s" for each in scenario.expected]
+    return "\n".join(lines) or "nothing"
