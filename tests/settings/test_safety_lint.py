@@ -17,7 +17,6 @@ from linetender.settings.safety_lint import CHECKS
 from linetender.settings.shipped import shipped
 from linetender.settings.station import Station
 from linetender.settings.toml_file import read_toml
-from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind, find_spec
 from settings.station_texts import AIR, ELEMENT, HANDS, OXIMETER, STATION, WHOLE, load, refusal
 
 MAINS = """\
@@ -227,29 +226,20 @@ def test_an_exception_for_nothing_is_told(tmp_path) -> None:
     assert _names(load(tmp_path, WHOLE + granted).advice) == ["unused_exception"]
 
 
-def _forwarded(name: str) -> DriverSpec:
-    if name != "forwarded":
-        return find_spec(name)
-    return DriverSpec(
-        kind=Kind.SENSOR,
-        options=DeviceOptions,
-        provides=lambda options: frozenset({"hood_pressure_pa"}),
-        open="nowhere:nothing",
-    )
-
-
 def test_air_that_only_a_second_box_sees_needs_an_exception(tmp_path: Path) -> None:
-    air = '[devices.air]\ndriver = "forwarded"\nsignals = ["hood_pressure_pa"]\n'
-    text = STATION.replace("time_s = 7", "time_s = 1") + ELEMENT + air + HANDS
+    air = '[devices.air]\ndriver = "forwarded"\nfrom = "bench"\n'
+    air += 'signals = ["hood_pressure_pa"]\n'
+    broker = '[broker]\nhost = "127.0.0.1"\n'
+    text = STATION.replace("time_s = 7", "time_s = 1") + ELEMENT + air + HANDS + broker
     path = tmp_path / "shed.toml"
     path.write_text(text)
     with pytest.raises(StationFileError) as caught:
-        load_station(path, _forwarded)
+        load_station(path)
     (problem,) = caught.value.problems
     assert (problem.line, problem.key) == (10, "devices.air.driver")
     granted = '[[exceptions]]\nfinding = "loss_of_air_by_forward"\nreason = "one cable"\n'
     path.write_text(text + granted)
-    station = load_station(path, _forwarded)
+    station = load_station(path)
     assert _names(station.findings) == ["loss_of_air_by_forward"]
     # Two periods of the 1 s that is assumed, and 3 s on the way.
     assert _budget(station, "air_lost").seconds.sensing_s == 5.0

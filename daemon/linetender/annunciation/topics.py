@@ -98,6 +98,19 @@ class Topics:
         """What a second box says it has heard and sounds."""
         return self._under("far", box, "confirm")
 
+    @property
+    def any_forward(self) -> str:
+        """Filter: the readings of all second boxes."""
+        return f"{self._under('forward')}/+"
+
+    def forward(self, box: str) -> str:
+        """Readings of a second box."""
+        return self._under("forward", box)
+
+    def forward_online(self, box: str) -> str:
+        """Retained: whether a second box forwards; also that link's last will."""
+        return self._under("far", box, "forwarding")
+
     def press(self, box: str) -> str:
         """A press of the button of a second box."""
         return self._under("far", box, "press")
@@ -111,7 +124,7 @@ class Topics:
         return self._under("reply", user)
 
     def sender(self, topic: str) -> str:
-        """Return who sent a message of `far/BOX/…` or `command/USER`: the topic says it."""
+        """Return who sent on `far/BOX/…`, `forward/BOX` or `command/USER`: the topic says it."""
         levels = topic.split("/")
         return levels[3] if len(levels) > 3 else ""
 

@@ -13,6 +13,7 @@ from linetender.cli.recalling import recall_for
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
 from linetender.settings.exceptions_policy import GRANTABLE
+from linetender.settings.forward_file import is_forward_file, load_forwarding
 from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.load import load_station
 from linetender.settings.problems import Finding, Problem, StationFileError
@@ -22,7 +23,10 @@ from linetender.settings.station import Station
 
 def lint(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="A station file, or a packet description.")
+        Path,
+        typer.Argument(
+            metavar="FILE", help="A station file, a forward file, or packets described."
+        ),
     ],
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the outcome as one JSON object.")
@@ -42,11 +46,15 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    A packet description is checked too, and with --against tried on what was heard.
+    The file of a second box that forwards is checked too, and a packet description, which
+    --against tries on what was heard.
 
     Exit status: 0 fine, 1 safety findings that the file does not accept, or octets that
     do not fit the description, 3 a file cannot be used.
     """
+    if is_forward_file(file):
+        _lint_forward(file, as_json=as_json)
+        return
     if is_packet_description(file):
         raise typer.Exit(lint_packets(file, against, as_json=as_json))
     if against is not None:
@@ -68,6 +76,20 @@ def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
     typer.echo(_json(_outcome(station)) if as_json else text_of(_lines(station)))
     if station.advice:
         raise typer.Exit(ExitCode.FINDINGS)
+
+
+def _lint_forward(file: Path, *, as_json: bool) -> None:
+    try:
+        forwarding = load_forwarding(file)
+    except StationFileError as error:
+        typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
+        raise typer.Exit(ExitCode.BAD_FILE) from error
+    signals = [signal.value for device in forwarding.devices for signal in device.signals]
+    if as_json:
+        typer.echo(_json({"file": str(file), "fine": True, "problems": [], "signals": signals}))
+        return
+    fine = f"{file}: fine. The box {forwarding.box} sends {', '.join(signals)}"
+    typer.echo(text_of([f"{fine} to the station {forwarding.station}. Nothing is watched here."]))
 
 
 def _refusal(file: Path, error: StationFileError) -> str:

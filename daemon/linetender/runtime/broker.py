@@ -72,6 +72,7 @@ class BrokerLink:
         folder: Where the station file lies: a relative password file counts from it.
         capacity: How many unretained messages may wait.
         box: Name of a second box of that station, where the link is the box's own.
+        forwards: Whether it is the link by which that box sends readings: it may have both.
         reception: What is subscribed to, and who is given it.
 
     Raises:
@@ -88,11 +89,12 @@ class BrokerLink:
         folder: Path = Path(),
         capacity: int = CAPACITY,
         box: str | None = None,
+        forwards: bool = False,
         reception: Reception | None = None,
     ) -> None:
         self._settings = settings
         self._clock = clock
-        self._online = Topics(station).online if box is None else Topics(station).far_online(box)
+        self._online, name = _identity(station, box, forwards=forwards)
         self._reception = reception or Reception()
         self._changed = threading.Condition()
         self._queue = OutgoingQueue(capacity)
@@ -106,7 +108,7 @@ class BrokerLink:
         self._progress_ns: int | None = None
         self._refusal = ""
         self._offline_confirmed = False
-        self._client = self._make_client(station if box is None else f"{station}-far-{box}", folder)
+        self._client = self._make_client(name, folder)
         self._worker = threading.Thread(target=self._work, name="broker-sender", daemon=True)
 
     def start(self) -> None:
@@ -373,6 +375,16 @@ class BrokerLink:
         client.on_message = lambda _c, _u, message: on_message(message)
         client.on_connect_fail = lambda _c, _u: on_connect_fail()
         return client
+
+
+def _identity(station: str, box: str | None, *, forwards: bool) -> tuple[str, str]:
+    """Return the topic on which a link says that it is there, and its name at the broker."""
+    topics = Topics(station)
+    if box is None:
+        return topics.online, station
+    if forwards:
+        return topics.forward_online(box), f"{station}-forward-{box}"
+    return topics.far_online(box), f"{station}-far-{box}"
 
 
 def _properties(packet: int, **values: int) -> Properties:

@@ -30,7 +30,11 @@ ANSWER = "answer"
 
 def wanted_by_station(topics: Topics) -> tuple[Wanted, ...]:
     """Return what a station subscribes to for its second boxes; nothing that was kept."""
-    return (Wanted(topics.any_confirm), Wanted(topics.any_press))
+    return (
+        Wanted(topics.any_confirm),
+        Wanted(topics.any_press),
+        Wanted(topics.any_forward, qos=0),
+    )
 
 
 class Refusals:

@@ -14,16 +14,18 @@ from typing import Any
 
 from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
-from linetender.core.events import DemandChanged, Event
-from linetender.core.inputs import By, Verb
+from linetender.core.events import DemandChanged, Event, Sound, StageChanged
+from linetender.core.inputs import By, Command, Verb
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
+from linetender.core.stages import Stage
 from linetender.core.watch import Watch
 from linetender.recording.lines import Segment, SegmentReason, as_recorded, segment_of
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.far_ends import FarEnds
+from linetender.runtime.forwards import Forwards
 from linetender.runtime.frame_tap import tapped
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming
@@ -104,6 +106,7 @@ class LiveStation:
         self._carryover = carryover
         self._watch = Watch(station.plan, clock.now_ns(), carryover)
         self._outputs: list[Output] = []
+        self._forwards = Forwards(station.plan.station, station.devices, around.teller)
         wall = around.wall if around.minds_time_of_day else None
         checked = Checked(around.recorder, around.keeper, around.broker_connected, wall)
         self._checks = SelfChecks(checked, self._inbox, clock)
@@ -117,6 +120,38 @@ class LiveStation:
         """Hand a person's wish to the core; `shown` None means all that sounds now was seen."""
         seen = self._watch.journal.n if shown is None else shown
         self._inbox.command(verb, by, shown=seen, source=source)
+
+    def snapshot(self) -> Snapshot:
+        """Return how the station stands."""
+        return self._watch.snapshot()
+
+    def ask(
+        self,
+        verb: Verb,
+        by: By,
+        *,
+        shown: int = 0,
+        duration_ns: int = 0,
+        rule: str = "",
+        source: str = "",
+    ) -> str | None:
+        """Hand a person's wish to the core; say why it would do nothing, or None."""
+        now_ns = self._around.clock.now_ns()
+        wish = Command(now_ns, verb, by, shown, duration_ns, rule, source)
+        refusal = self._watch.refusal(wish)
+        if refusal is None:
+            self._inbox.wish(wish)
+        return refusal
+
+    def test_alarm(self) -> str | None:
+        """Let sounders and lamps play every pattern once; say why not, or None."""
+        snapshot = self._watch.snapshot()
+        if snapshot.stage is Stage.WORN:
+            return "the hood is worn, and the wearer would take it for an alarm"
+        if snapshot.demand.sound is not Sound.SILENT:
+            return "an alarm or a question sounds already"
+        begun = [output.begin_test() for output in self._outputs]
+        return None if any(begun) else "nothing here can be tested: no sounder or lamp is free"
 
     def stop(self) -> None:
         """End the run; outputs are left safe."""
@@ -183,6 +218,8 @@ class LiveStation:
         return works
 
     def _make(self, device: Device) -> Any:
+        if (forwarded := self._forwards.sensor(device.name)) is not None:
+            return forwarded
         roles = tuple(signal.value for signal in device.signals)
         roles += tuple(role for role in (device.contact, device.output) if role)
         around = self._around
@@ -254,6 +291,9 @@ class LiveStation:
             if isinstance(event, DemandChanged):
                 for output in self._outputs:
                     output.demand(event.demand)
+            elif isinstance(event, StageChanged) and event.after is Stage.WORN:
+                for output in self._outputs:
+                    output.end_test()
         around = self._around
         if around.recorder is not None:
             around.recorder.events(events)
@@ -285,10 +325,11 @@ class LiveStation:
             await around.clock.sleep_until_ns(due_ns)
 
     async def _hear_for_ever(self, incoming: Incoming, teller: Teller) -> None:
-        """Take what second boxes send."""
+        """Take what second boxes send: readings, confirmations, presses."""
         far_ends = FarEnds(self._station.plan, teller, self._inbox)
         async for received in incoming.each():
-            far_ends.take(received, self._watch.snapshot())
+            if not self._forwards.take(received):
+                far_ends.take(received, self._watch.snapshot())
 
     async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
         await hands

@@ -27,6 +27,7 @@ from linetender.core.plan import (
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority
 from linetender.settings.compile_air import calibration
+from linetender.settings.forwarded_spec import FORWARDED
 from linetender.settings.rule_budget import RuleBudget
 from linetender.settings.station import Device
 from linetender.settings.station_file import StationFile
@@ -52,9 +53,6 @@ CONTACT_S = 0.1
 
 LEAST_FRACTION = 0.001
 """A limit under this part of the flow is none: a fan that stands still leaks as much (chosen)."""
-
-FORWARDED = "forwarded"
-"""Name of the driver whose readings come from a second box."""
 
 
 class _Seen(NamedTuple):

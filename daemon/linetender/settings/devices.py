@@ -2,15 +2,17 @@
 
 from collections.abc import Callable
 from difflib import get_close_matches
+from typing import Any, Protocol
 
 from pydantic import ValidationError
 
 from linetender.core.signals import DERIVED_SIGNALS
 from linetender.settings.explain import explain
+from linetender.settings.forwarded_spec import FORWARDED
 from linetender.settings.positions import Path
 from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.station import Device
-from linetender.settings.station_file import DeviceTable, StationFile
+from linetender.settings.station_file import DeviceTable
 from linetender.settings.toml_file import TomlFile
 from linetender_drivers.registry import DriverSpec, Kind, UnknownDriver, driver_names
 
@@ -20,7 +22,15 @@ FindSpec = Callable[[str], DriverSpec]
 _ROLE_OF_KIND = {Kind.SENSOR: "signals", Kind.INPUT: "contact", Kind.OUTPUT: "output"}
 
 
-def devices_of(station: StationFile, toml: TomlFile, find_spec: FindSpec) -> tuple[Device, ...]:
+class HasDevices(Protocol):
+    """A file with devices: a station file, or that of a second box."""
+
+    @property
+    def devices(self) -> dict[str, DeviceTable]:
+        """The tables `[devices.NAME]`."""
+
+
+def devices_of(station: HasDevices, toml: TomlFile, find_spec: FindSpec) -> tuple[Device, ...]:
     """Look up every device's driver and check its options and its role.
 
     Raises:
@@ -47,10 +57,10 @@ def _device(name: str, table: DeviceTable, toml: TomlFile, find_spec: FindSpec) 
         remedy = f'did you mean "{near[0]}"?' if near else "install it, or change the name"
         problem = toml.problem((*path, "driver"), str(error), remedy, table.driver)
         raise StationFileError([problem]) from error
-    problems = [*_faults_of_role(path, table, spec, toml)]
+    problems = [*_faults_of_role(path, table, spec, toml), *_faults_of_box(path, table, toml)]
     options_path = (*path, "options")
     try:
-        options = spec.options.model_validate(table.options)
+        options = spec.options.model_validate(_options(table))
     except ValidationError as error:
         explained = explain(error, spec.options, toml, options_path)
         raise StationFileError([*problems, *explained]) from error
@@ -82,6 +92,24 @@ def _faults_of_role(
         expected = f"{role} is missing: {table.driver} is of the kind {spec.kind}"
         problems.append(toml.problem(path, expected, f"add {role} = …"))
     return problems
+
+
+def _options(table: DeviceTable) -> dict[str, Any]:
+    """Return the options; the box of a forwarded device stands beside them in the file."""
+    is_named = table.driver == FORWARDED and table.box is not None
+    return {**table.options, "from": table.box} if is_named else table.options
+
+
+def _faults_of_box(path: Path, table: DeviceTable, toml: TomlFile) -> list[Problem]:
+    if table.driver == FORWARDED and table.box is None:
+        expected = "from is missing: it names the second box that sends the readings"
+        raise StationFileError(
+            [toml.problem(path, expected, 'add from = "…", the name of the box')]
+        )
+    if table.driver != FORWARDED and table.box is not None:
+        expected = f"{table.driver} reads a device of this computer; only {FORWARDED} has from"
+        return [toml.problem((*path, "from"), expected, "remove it", table.box)]
+    return []
 
 
 def _faults_of_signals(

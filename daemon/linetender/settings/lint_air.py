@@ -7,13 +7,10 @@ from linetender.core.instants import to_seconds
 from linetender.core.plan import AllOf, AnyOf, Condition, RulePlan, Stale
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
-from linetender.settings.air_budget import (
-    FORWARDED,
-    judges_air,
-    least_airflow_l_min,
-)
+from linetender.settings.air_budget import judges_air, least_airflow_l_min
 from linetender.settings.case import Case
 from linetender.settings.compile_air import air_signal, normal_pa
+from linetender.settings.forwarded_spec import FORWARDED
 from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.positions import Path
 from linetender.settings.problems import Finding

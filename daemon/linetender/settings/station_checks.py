@@ -3,6 +3,8 @@
 from collections.abc import Callable, Iterator
 
 from linetender.settings.exceptions_policy import GRANTABLE, NEVER
+from linetender.settings.forwarded_spec import FORWARDED
+from linetender.settings.guarded_link import is_guarded, unguarded
 from linetender.settings.line_checks import LINE_CHECKS
 from linetender.settings.problems import Problem
 from linetender.settings.station_file import OrificeElement, StationFile
@@ -45,9 +47,22 @@ def _exceptions_known(station: StationFile, toml: TomlFile) -> Iterator[Problem]
             yield toml.problem(path, expected, "change or remove it", granted.finding)
 
 
+def _forwarded_is_safe(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    for name, device in station.devices.items():
+        if device.driver != FORWARDED:
+            continue
+        path = ("devices", name, "driver")
+        if station.broker is None:
+            expected = "readings of a second box come through the broker, and [broker] is missing"
+            yield toml.problem(path, expected, "add [broker]", device.driver)
+        elif not is_guarded(station.broker):
+            yield unguarded(toml)
+
+
 _CHECKS: tuple[Callable[[StationFile, TomlFile], Iterator[Problem]], ...] = (
     _bore_fits_pipe,
     _names_once,
     _exceptions_known,
+    _forwarded_is_safe,
     *LINE_CHECKS,
 )

@@ -136,6 +136,11 @@ class DeviceTable(StrictModel):
     signals: Annotated[tuple[AnySignal, ...], Field(strict=False)] | None = Field(
         None, min_length=1, description="list of the signals that a sensor gives"
     )
+    box: Slug | None = Field(
+        None,
+        alias="from",
+        description=f'the second box whose readings a "forwarded" device takes, {SLUG_RULE}',
+    )
     contact: Literal["answer", "hook", "fan_mains", "co_alarm"] | None = Field(
         None, description='role of a switch: "answer", "hook", "fan_mains" or "co_alarm"'
     )
