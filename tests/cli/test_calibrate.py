@@ -14,10 +14,13 @@ import installed_command
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.main import app, told
 from linetender.core.plan import Plan
-from linetender.memory.store import FILE_NAME
+from linetender.memory.store import FILE_NAME, open_store
+from linetender.memory.taught_pressures import store_taught
 from linetender.recording.lines import Segment
 from linetender.runtime.single_run import SingleRun
+from linetender.settings.shipped import shipped
 from linetender.simulation.calibration_line import CalibrationLine
+from memory.memory_records import When, taught
 from settings.station_texts import AIR, HANDS, STATION
 
 UNTAUGHT = STATION + '[element]\nkind = "hood_hose"\n' + AIR + HANDS
@@ -136,6 +139,9 @@ def test_the_daemon_runs_with_what_was_taught_and_calibrated() -> None:
     assert replayed.exit_code == 0
     # Compiled anew from the settings in its header, it is the same station.
     compared = linetender("replay", "session.jsonl", "--station", "shed.toml", "--json")
+    assert compared.exit_code == 0, compared.output
+    rules = str(shipped("config/rules/default.toml"))
+    compared = linetender("replay", "session.jsonl", "--rules", rules, "--json")
     assert compared.exit_code == 0, compared.output
 
 
@@ -281,3 +287,26 @@ def test_a_fresh_start_goes_on_with_nothing(monkeypatch: pytest.MonkeyPatch) -> 
     assert done.exit_code == 0
     assert "Going on" not in done.stdout
     assert "setting 1" in done.stdout
+
+
+def test_what_has_expired_is_told_at_the_start_and_by_lint() -> None:
+    long_ago = When("2019-01-01T10:00:00+01:00", "2019-07-01T10:00:00+02:00")
+    with open_store(Path("state")) as store:
+        store_taught(store, taught(60.0, long_ago))
+    told_so = "The line was taught on 2019-01-01, good until 2019-07-01: do it again soon."
+    outcome = lint()
+    assert (outcome["fine"], outcome["expired"]) == (True, [told_so])
+    run = installed_command.linetender(
+        "run", "shed.toml", "--simulate", "demo", "--speed", "100000", "--state", "state"
+    )
+    assert (run.returncode, run.stderr) == (0, "")
+    assert f"LOOK  {told_so}" in run.stdout.splitlines()
+
+
+@pytest.mark.parametrize(("required_l_min", "is_told"), [(100, True), (170, False), (300, True)])
+def test_a_required_flow_that_was_not_measured_is_told(required_l_min: int, is_told: bool) -> None:
+    text = UNTAUGHT.replace("[element]", f"required_airflow_l_min = {required_l_min}\n[element]")
+    Path("shed.toml").write_text(text, encoding="utf-8")
+    done = simulated()
+    assert done.exit_code == 0
+    assert (f"The required {required_l_min} L/min lie outside the points" in done.stdout) is is_told

@@ -118,7 +118,8 @@ async def _teach(target: CalibrationTarget, bench: Bench, guide: Guide, store: S
 async def _calibrate(
     target: CalibrationTarget, bench: Bench, guide: Guide, store: Store
 ) -> list[str]:
-    return calibrated_lines(*await Calibration(target, bench, guide, store).run())
+    record, fit = await Calibration(target, bench, guide, store).run()
+    return calibrated_lines(record, fit, target.settings.station.required_airflow_l_min)
 
 
 async def _guided(

@@ -32,8 +32,16 @@ def taught_lines(record: TaughtRecord) -> list[str]:
     return lines
 
 
-def calibrated_lines(record: CalibrationRecord, fit: Fit) -> list[str]:
-    """Return what the calibration says, with its residual plot."""
+def calibrated_lines(
+    record: CalibrationRecord, fit: Fit, required_l_min: float | None
+) -> list[str]:
+    """Return what the calibration says, with its residual plot.
+
+    Args:
+        record: The calibration.
+        fit: Its fit.
+        required_l_min: The station's required airflow (L/min), or None.
+    """
     points = [point for point in record.points if not point.is_check]
     element = record.element()
     low_l_min = element.airflow_l_min(record.least_pa, element.reference_air)
@@ -63,6 +71,11 @@ def calibrated_lines(record: CalibrationRecord, fit: Fit) -> list[str]:
         )
     if len(points) < len(record.points):
         lines.append("The second method agrees.")
+    if required_l_min is not None and not low_l_min <= required_l_min <= high_l_min:
+        lines.append(
+            f"LOOK  The required {required_l_min:.0f} L/min lie outside the points: there the line "
+            "was not measured. Calibrate again with a point beyond it."
+        )
     lines.append(f"Stored; good until {record.expires_at[:10]}.")
     return lines
 
