@@ -2,13 +2,17 @@
 
 import importlib.util
 import json
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.main import app, told
+from linetender.settings.problems import StationFileError
 from linetender.settings.shipped import shipped
 
 SHEETS = Path(__file__).parent / "sizes"
@@ -197,7 +201,11 @@ BAD = {
     ),
     "cold air in a line too high for its fan": (
         FAN.replace("250", "2") + OUTLET + HOSE + "[intake]\ntemperature_c = -20\nrise_m = 30\n",
-        (16, "intake.rise_m", ["no airflow fits fan and line", "2.3 Pa at most", "stronger fan"]),
+        (
+            16,
+            "intake.rise_m",
+            ["no airflow fits fan and line", "2.3 Pa at most", "check the height"],
+        ),
     ),
     "half a label": (
         FAN.replace("shut_off_pa = 250\n", "") + OUTLET + HOSE,
@@ -220,6 +228,64 @@ def test_bad_input_is_told_with_line_and_key(case: str, tmp_path: Path) -> None:
     assert code == ExitCode.BAD_FILE
     assert f"{path}:{STATION.count(chr(10)) + below}: {key}" in said
     assert [part for part in parts if part not in said] == []
+
+
+DUCTS = st.lists(
+    st.tuples(st.floats(0.01, 200.0), st.floats(10.0, 1000.0), st.floats(0.0, 20.0)),
+    min_size=1,
+    max_size=3,
+)
+ELEMENTS = st.one_of(
+    st.tuples(st.floats(5.0, 300.0), st.floats(20.0, 300.0)).map(
+        lambda sizes: f'kind = "orifice"\nbore_mm = {min(sizes)}\npipe_mm = {max(sizes) + 20}'
+    ),
+    st.sampled_from(['kind = "pitot"', 'kind = "duct"', 'kind = "hood_hose"']),
+    st.tuples(st.floats(0.1, 1000.0), st.floats(0.5, 1.0)).map(
+        lambda fit: f'kind = "fitted"\nk = {fit[0]}\nn = {fit[1]}'
+    ),
+)
+FANS = st.tuples(
+    st.floats(20.0, 200_000.0), st.sampled_from(["shut_off_pa", "power_w"]), st.floats(1.0, 5000.0)
+)
+
+
+@settings(max_examples=20)
+@given(
+    element=ELEMENTS,
+    fan=FANS,
+    ducts=DUCTS,
+    outlet_cm2=st.floats(0.5, 2000.0),
+    face_mm=st.one_of(st.none(), st.floats(20.0, 2000.0)),
+    required=st.floats(20.0, 2000.0),
+    rise_m=st.floats(-50.0, 50.0),
+)
+def test_whatever_line_is_drawn_it_is_sized_or_refused_in_words(
+    element: str,
+    fan: tuple[float, str, float],
+    ducts: list[tuple[float, float, float]],
+    outlet_cm2: float,
+    face_mm: float | None,
+    required: float,
+    rise_m: float,
+) -> None:
+    text = STATION.replace('kind = "hood_hose"', element).replace("hood_pressure", "duct_pressure")
+    text = text.replace("altitude_m = 0", f"altitude_m = 0\nrequired_airflow_l_min = {required}")
+    text += f"[fan]\nrated_airflow_l_min = {fan[0]}\n{fan[1]} = {fan[2]}\n"
+    text += f"[hood]\noutlet_cm2 = {outlet_cm2}\n[intake]\nrise_m = {rise_m}\n"
+    if face_mm is not None:
+        text += f'[filter]\nmedium = "hepa"\nwidth_mm = {face_mm}\nheight_mm = {face_mm}\n'
+    for length_m, diameter_mm, roughness_mm in ducts:
+        text += f"[[duct]]\nlength_m = {length_m}\ndiameter_mm = {diameter_mm}\n"
+        text += f"roughness_mm = {roughness_mm}\n"
+    with tempfile.TemporaryDirectory() as folder:
+        path = _written(Path(folder), text)
+        result = _size(path, state=Path(folder))
+    if isinstance(result.exception, StationFileError):
+        assert [each.key for each in result.exception.problems] == ["intake.rise_m"]
+        return
+    assert result.exit_code in (ExitCode.FINE, ExitCode.FINDINGS), result.exception
+    prose = [line for line in result.stdout.splitlines() if "shed.toml" not in line]
+    assert max(map(len, prose)) <= 80
 
 
 def test_without_matplotlib_a_plot_says_how_to_get_it(

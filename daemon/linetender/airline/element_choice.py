@@ -1,14 +1,16 @@
 """Which flow elements a line could have, and which of them can carry its alarm."""
 
 import enum
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from linetender.airline.air_line import AirLine, Run
+from linetender.airline.air_state import AirState
 from linetender.airline.flow_element import FlowElement
 from linetender.airline.hood_hose import HoodHose
 from linetender.airline.network import NoOperatingPoint
-from linetender.airline.orifice import Orifice
+from linetender.airline.orifice import LARGEST_PRESSURE_PART, Orifice
 from linetender.airline.pitot import Pitot
 from linetender.airline.pressure_sensor import PressureSensor
 from linetender.airline.straight_duct import StraightDuct
@@ -20,6 +22,10 @@ DIAMETER_RATIOS = (0.4, 0.5, 0.6)
 NARROW_PIPES_MM = (75.0, 50.0)
 NARROW_RATIO = 0.5
 """Narrower pipes for a plate, and its diameter ratio there; ISO 5167-2 begins at 50 mm."""
+
+
+PLATE_MARGIN = 0.8
+"""Part of the pressure at which a plate's formula ends that is used: doubts need room (chosen)."""
 
 
 class ElementKind(enum.Enum):
@@ -57,15 +63,19 @@ class Judged:
         candidate: The element.
         airflow_l_min: Likely airflow of the line with it (L/min); 0 for none.
         least_l_min: The same with all at its worst and the filter due (L/min).
-        likely_pa: Pressure across it at the likely airflow (Pa).
-        verdicts: One per sensor, in their order.
-        too_little: Why the line cannot have it: it leaves too little air. Else empty.
+        required_pa: Pressure across it at the required airflow (Pa); None where a plate
+            cannot pass the airflows of this line at all.
+        likely_pa: The same at the likely airflow.
+        verdicts: One per sensor, in their order; none where there is no pressure.
+        too_little: Why the line cannot have it: it takes the air that is needed, and that
+            the line has without it. Else empty.
     """
 
     candidate: Candidate
     airflow_l_min: float
     least_l_min: float
-    likely_pa: float
+    required_pa: float | None
+    likely_pa: float | None
     verdicts: tuple[SignalVerdict, ...]
     too_little: str
 
@@ -111,11 +121,13 @@ def judge(
     fitted = line.with_plate(element) if isinstance(element, Orifice) else line
     if candidate.kind is not ElementKind.ORIFICE and not candidate.is_own:
         fitted = line.with_plate(None)
+    likely_l_min = _likely_l_min(fitted)
+    least_l_min = fitted.least_l_min()
     greatest_l_min = max(required_l_min, fitted.greatest_l_min())
-    try:
-        likely_l_min = fitted.operating_point().airflow_l_min
-    except NoOperatingPoint as none:
-        likely_l_min = none.nearest_l_min
+    most_l_min = _most_l_min(element, line.air)
+    if greatest_l_min > most_l_min:
+        text = f"its hole is too small: {most_l_min:.0f} L/min are the most that it can be had for"
+        return Judged(candidate, likely_l_min, least_l_min, None, None, (), text)
     verdicts = tuple(
         signal_verdict(
             element, sensor, line.air, least_l_min=required_l_min, greatest_l_min=greatest_l_min
@@ -123,16 +135,31 @@ def judge(
         for sensor in sensors
     )
     too_little = ""
-    if likely_l_min < required_l_min:
+    if likely_l_min < required_l_min <= _likely_l_min(line.with_plate(None)):
         too_little = f"with it the line brings {likely_l_min:.0f} L/min, too little"
     return Judged(
         candidate=candidate,
         airflow_l_min=likely_l_min,
-        least_l_min=fitted.least_l_min(),
+        least_l_min=least_l_min,
+        required_pa=element.differential_pa(required_l_min, line.air),
         likely_pa=element.differential_pa(likely_l_min, line.air),
         verdicts=verdicts,
         too_little=too_little,
     )
+
+
+def _likely_l_min(line: AirLine) -> float:
+    try:
+        return line.operating_point().airflow_l_min
+    except NoOperatingPoint as none:
+        return none.nearest_l_min
+
+
+def _most_l_min(element: FlowElement, air: AirState) -> float:
+    """Airflow up to which an element can be computed (L/min): a plate has such an end."""
+    if not isinstance(element, Orifice):
+        return math.inf
+    return element.airflow_l_min(PLATE_MARGIN * LARGEST_PRESSURE_PART * air.pressure_pa, air)
 
 
 def plate(pipe_mm: float, bore_mm: float, *, is_own: bool = False) -> Candidate:

@@ -147,7 +147,7 @@ class Sizing:
         ]
         most_l_min = max((each.airflow_l_min for each in plates), default=0.0)
         cheap = [each for each in plates if each.airflow_l_min >= KEPT_AIR * most_l_min]
-        return max(cheap, key=lambda each: each.likely_pa, default=None)
+        return max(cheap, key=lambda each: each.likely_pa or 0.0, default=None)
 
     @property
     def filter_share(self) -> float | None:
@@ -186,7 +186,9 @@ def size_line(
         greatest_l_min=line.greatest_l_min(),
         changes=tuple(_changed(line, change) for change in _possible(line)),
         elements=tuple(
-            judge(line, each, sensors, required_l_min) for each in candidates(line, own)
+            judged
+            for judged in (judge(line, c, sensors, required_l_min) for c in candidates(line, own))
+            if judged.verdicts or judged.candidate.is_own
         ),
         sensors=sensors,
         worn=tuple(_worn(line, q, wearer) for q in (required_l_min, likely.airflow_l_min)),

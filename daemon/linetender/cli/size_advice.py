@@ -24,7 +24,7 @@ def where_to_measure(sized: SizedStation) -> list[str]:
     if at_hood is not None and at_hood.usable_with:
         lines.append(
             f"  At the wearer's end: {at_hood.candidate.name} gives "
-            f"{at_hood.verdicts[0].least.differential_pa:.3g} Pa at the least airflow against the "
+            f"{at_hood.required_pa:.3g} Pa at the least airflow against the "
             "room. Box and sensor stand there, one wall tap in the wide duct just before the "
             "hose, the other port open to the room, out of the spray. Nearly every fault then "
             "reads low, the safe direction: preferred where it can be had."

@@ -54,25 +54,27 @@ def _budget(budget: RuleBudget) -> dict[str, Any]:
 
 
 def _element(judged: Judged) -> dict[str, Any]:
-    return {
-        "kind": judged.candidate.kind.value,
-        "name": judged.candidate.name,
-        "is_own": judged.candidate.is_own,
-        "airflow_l_min": _short(judged.airflow_l_min),
-        "likely_pa": _short(judged.likely_pa),
-        "required_pa": _short(judged.verdicts[0].least.differential_pa),
-        "usable_with": [CATALOGUE[place].name for place in judged.usable_with],
-        "objections": list(judged.objections),
-        "sensors": [
-            {
-                "sensor": named.name,
-                "doubt_of_flow": _short(verdict.sensor_relative),
-                "zero_needed_pa": _short(verdict.zero_needed_pa),
-                "objections": list(verdict.objections),
-            }
-            for named, verdict in zip(CATALOGUE, judged.verdicts, strict=True)
-        ],
-    }
+    return _short_all(
+        {
+            "kind": judged.candidate.kind.value,
+            "name": judged.candidate.name,
+            "is_own": judged.candidate.is_own,
+            "airflow_l_min": judged.airflow_l_min,
+            "required_pa": judged.required_pa,
+            "likely_pa": judged.likely_pa,
+            "usable_with": [CATALOGUE[place].name for place in judged.usable_with],
+            "objections": list(judged.objections),
+            "sensors": [
+                {
+                    "sensor": CATALOGUE[place].name,
+                    "doubt_of_flow": _short(verdict.sensor_relative),
+                    "zero_needed_pa": _short(verdict.zero_needed_pa),
+                    "objections": list(verdict.objections),
+                }
+                for place, verdict in enumerate(judged.verdicts)
+            ],
+        }
+    )
 
 
 def _short(value: float) -> float:

@@ -55,8 +55,7 @@ def _summary(sized: SizedStation) -> list[str]:
 
 def _signals(kinds: dict[ElementKind, Judged]) -> str:
     return ", ".join(
-        f"{_KINDS[kind]} ({each.verdicts[0].least.differential_pa:.3g} Pa)"
-        for kind, each in kinds.items()
+        f"{_KINDS[kind]} ({_figure(each.required_pa)} Pa)" for kind, each in kinds.items()
     )
 
 
@@ -75,8 +74,12 @@ def _row(judged: Judged) -> str:
     doubts = "".join(f"{_percent(each.sensor_relative):<8}" for each in shown)
     usable = [CATALOGUE[place].name for place in judged.usable_with if place < _SHOWN]
     answer = "yes" if len(usable) == _SHOWN else usable[0] if usable else "no"
-    least_pa = judged.verdicts[0].least.differential_pa
-    return (f"  {name:<32}{least_pa:9.3g}{judged.likely_pa:8.3g}  {doubts}{answer}").rstrip()
+    least, likely = _figure(judged.required_pa), _figure(judged.likely_pa)
+    return f"  {name:<32}{least:>9}{likely:>8}  {doubts:<16}{answer}"
+
+
+def _figure(pressure_pa: float | None) -> str:
+    return "–" if pressure_pa is None else f"{pressure_pa:.3g}"
 
 
 def _percent(part: float) -> str:
@@ -103,7 +106,8 @@ def _membrane(sized: SizedStation) -> list[str]:
     usable = [each.candidate.name for each in sized.sizing.elements if place in each.usable_with]
     if usable:
         return [f"  A membrane sensor of {CATALOGUE[place].name} does for: {', '.join(usable)}."]
-    best = min(each.verdicts[place].sensor_relative for each in sized.sizing.elements)
+    judged = [each for each in sized.sizing.elements if each.verdicts]
+    best = min(each.verdicts[place].sensor_relative for each in judged)
     return [
         f"  A membrane sensor of {CATALOGUE[place].name} (1 Pa a count, zero within 17 Pa) does "
         f"for none of these: {100 * best:.0f} % of doubt at best."

@@ -31,10 +31,19 @@ def sheet(sized: SizedStation) -> list[str]:
     lines = [
         f"{sized.file.station.id} ({sized.file.station.arrangement}), from {sized.path}",
         "A forecast from a description, not a measurement: measure before you rely on it.",
+        _verdict(sized),
     ]
     for title, body in sections:
         lines += ["", title, *body]
     return lines
+
+
+def _verdict(sized: SizedStation) -> str:
+    count = len(sized.findings)
+    if count == 0:
+        return "Nothing that can be reckoned speaks against this line."
+    things = "One thing speaks" if count == 1 else f"{count} things speak"
+    return f"{things} against it: see near the end."
 
 
 def _airflow(sized: SizedStation) -> list[str]:

@@ -195,10 +195,12 @@ def _no_point(none: NoOperatingPoint, station: StationFile, toml: TomlFile) -> P
     path: Path = ("fan", "rated_airflow_l_min")
     if station.fan.points is not None:
         path = ("fan", "points", len(station.fan.points) - 1)
-    if none.nearest_l_min == 0.0 and station.intake.rise_m != 0.0:
-        path = ("intake", "rise_m")
+    remedy = remedy[0].lower() + remedy[1:]
+    has_end = none.nearest_l_min != 0.0 and station.fan.points is not None
+    if station.intake.rise_m != 0.0 and not has_end:
+        path, remedy = ("intake", "rise_m"), "check the height, or take a stronger fan"
     expected = f"no airflow fits fan and line: {what}"
-    return toml.problem(path, expected, remedy[0].lower() + remedy[1:], toml.at(path))
+    return toml.problem(path, expected, remedy, toml.at(path))
 
 
 def _fan(station: StationFile) -> tuple[fan.Fan, Doubt]:

@@ -52,7 +52,7 @@ class SizedStation:
         file: Its tables.
         sizing: The forecast.
         budget: Alarm budget of the slowest rule about the air.
-        normal: The element's pressure; None where the file has no element.
+        normal: The element's pressure; None where there is none to be had.
         unsafe: What keeps the station from running, by `linetender lint`.
     """
 
@@ -110,7 +110,7 @@ def _default_budget(file: StationFile) -> RuleBudget:
 
 def _normal(file: StationFile, sizing: Sizing, station: Station | None) -> Normal | None:
     own = sizing.own
-    if own is None or file.element is None:
+    if own is None or own.likely_pa is None or file.element is None:
         return None
     air = None if station is None else station.plan.air
     factor = 1.0 if air is None else air.pressure_factor
