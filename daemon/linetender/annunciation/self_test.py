@@ -110,7 +110,12 @@ class SelfTestingSchedule:
         if self._on or now_ns < self._test_ended_ns + SPACING_NS:
             due_ns = (now_ns if self._on else self._test_ended_ns) + SPACING_NS
         self._schedule.demand(demand, due_ns)
-        if self._left and self._schedule.next_edge() is not None:
+        if self._schedule.next_edge() is not None:
+            self.end_test(now_ns)
+
+    def end_test(self, now_ns: int) -> None:
+        """Break the test off, if one is going on."""
+        if self._left:
             self._left = [Edge(now_ns - self._start_ns, False)] if self._on else []
 
     def next_edge(self) -> Edge | None:

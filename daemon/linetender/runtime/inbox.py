@@ -81,6 +81,10 @@ class Inbox:
         """Take a person's wish."""
         self._put(Command(self._clock.now_ns(), verb, by, shown, source=source))
 
+    def wish(self, command: Command) -> None:
+        """Take a person's wish that was made just now."""
+        self._put(command)
+
     def take(self) -> list[Input]:
         """Return all that waits, oldest first."""
         block, self._waiting = self._waiting, []

@@ -103,6 +103,13 @@ class Output:
         self._changed.set()
         return True
 
+    def end_test(self) -> None:
+        """Break off a self-test: from here on every sound is an alarm."""
+        now_ns = self._clock.now_ns()
+        if isinstance(self._schedule, SelfTestingSchedule):
+            self._schedule.end_test(now_ns)
+            self._drive(now_ns)
+
     async def keep(self) -> None:
         """Drive the output's edges for ever; leave it in its safe state."""
         try:

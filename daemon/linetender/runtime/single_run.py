@@ -10,19 +10,23 @@ class AlreadyRunning(RuntimeError):
     """Another daemon watches this station."""
 
 
-def runtime_folder(station: str) -> Path:
-    """Return (and make) the folder for what lives as long as the daemon runs.
+def runtime_base() -> Path:
+    """Return the folder that has one folder per station that runs.
 
     Under systemd `RUNTIME_DIRECTORY` names it; else `XDG_RUNTIME_DIR`, else the
     temporary folder, with the user's number in the name.
     """
     given = os.environ.get("RUNTIME_DIRECTORY")
     if given:
-        folder = Path(given.split(":")[0]) / station
-    elif "XDG_RUNTIME_DIR" in os.environ:
-        folder = Path(os.environ["XDG_RUNTIME_DIR"]) / "linetender" / station
-    else:
-        folder = Path(tempfile.gettempdir()) / f"linetender-{os.getuid()}" / station
+        return Path(given.split(":")[0])
+    if "XDG_RUNTIME_DIR" in os.environ:
+        return Path(os.environ["XDG_RUNTIME_DIR"]) / "linetender"
+    return Path(tempfile.gettempdir()) / f"linetender-{os.getuid()}"
+
+
+def runtime_folder(station: str) -> Path:
+    """Return (and make) the folder for what lives as long as the daemon runs."""
+    folder = runtime_base() / station
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     return folder
 
