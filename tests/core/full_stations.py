@@ -41,45 +41,15 @@ _AIR = {
     Arrangement.WEARER_SIDE: Signal.HOOD_PRESSURE_PA,
 }
 
-
-def air_signal(plan: Plan) -> Signal:
-    """Return the pressure that air is derived from."""
-    assert plan.air is not None
-    return plan.air.signal
-
-
-@cache
-def full_plan(arrangement: Arrangement) -> Plan:
-    """Compile the full station of an arrangement from its file and the default rules."""
-    other_air = _AIR.keys() - {arrangement}
-    left_out = DERIVED_SIGNALS | {_AIR[other] for other in other_air}
-    signals = [signal.value for signal in Signal if signal not in left_out]
-    required = "required_airflow_l_min = 170" if arrangement is Arrangement.FAN_SIDE else ""
-    contacts = "".join(
-        f'[devices.{contact}]\ndriver = "gpio_contact"\ncontact = "{contact}"\n'
-        f'options = {{ chip = "simulated", gpio = {gpio} }}\n'
-        for contact, gpio in (("fan_mains", 5), ("hook", 6), ("co_alarm", 13))
-    )
-    text = f"""\
-schema = 1
-[station]
-id = "shed"
-arrangement = "{arrangement.value}"
-exit_time_s = 15
-{required}
-{_ELEMENTS[arrangement]}
-[devices.everything]
-driver = "everything"
-signals = {signals}
-{contacts}
+_REST = """\
 [devices.answer]
 driver = "gpio_button"
 contact = "answer"
-options = {{ chip = "simulated", no_gpio = 17, nc_gpio = 27 }}
+options = { chip = "simulated", no_gpio = 17, nc_gpio = 27 }
 [devices.siren]
 driver = "gpio_buzzer"
 output = "buzzer"
-options = {{ chip = "simulated", gpio = 22 }}
+options = { chip = "simulated", gpio = 22 }
 [check_in]
 every_min = 5
 [[contacts]]
@@ -94,9 +64,45 @@ role = "attendant"
 host = "broker.home.arpa"
 port = 1883
 """
+
+
+def air_signal(plan: Plan) -> Signal:
+    """Return the pressure that air is derived from."""
+    assert plan.air is not None
+    return plan.air.signal
+
+
+def _station_file(arrangement: Arrangement) -> str:
+    other_air = _AIR.keys() - {arrangement}
+    left_out = DERIVED_SIGNALS | {_AIR[other] for other in other_air}
+    signals = [signal.value for signal in Signal if signal not in left_out]
+    required = "required_airflow_l_min = 170" if arrangement is Arrangement.FAN_SIDE else ""
+    contacts = "".join(
+        f'[devices.{contact}]\ndriver = "gpio_contact"\ncontact = "{contact}"\n'
+        f'options = {{ chip = "simulated", gpio = {gpio} }}\n'
+        for contact, gpio in (("fan_mains", 5), ("hook", 6), ("co_alarm", 13))
+    )
+    return f"""\
+schema = 1
+[station]
+id = "shed"
+arrangement = "{arrangement.value}"
+exit_time_s = 15
+{required}
+{_ELEMENTS[arrangement]}
+[devices.everything]
+driver = "everything"
+signals = {signals}
+{contacts}
+{_REST}"""
+
+
+@cache
+def full_plan(arrangement: Arrangement) -> Plan:
+    """Compile the full station of an arrangement from its file and the default rules."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shed.toml"
-        path.write_text(text, encoding="utf-8")
+        path.write_text(_station_file(arrangement), encoding="utf-8")
         return load_station(
             path, lambda name: _EVERYTHING if name == "everything" else find_spec(name)
         ).plan

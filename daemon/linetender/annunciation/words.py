@@ -63,7 +63,7 @@ def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True)
         line = f"{word}, answered{_ACTORS.get(event.why, '')}, not over: {say}"
     elif event.after is AlarmState.NORMAL:
         line = f"Over: {matter(say)}"
-    elif event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT:
+    elif _is_left_behind(event):
         line = f"The wearer is out: {matter(say)}"
     else:
         line = f"{word},{_STANDING[event.after]}: {matter(say)}"
@@ -105,6 +105,10 @@ def matter(say: str) -> str:
     """Return what is the matter: the first sentence, without what to do about it."""
     first, stop, _ = say.partition(". ")
     return first + "." if stop else say
+
+
+def _is_left_behind(event: AlarmChanged) -> bool:
+    return event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT
 
 
 def _again(event: AlarmChanged) -> str:
