@@ -117,6 +117,12 @@ Not of the standard, which leaves it free (A.2). Each tone is far longer than an
 an alarm, and they never group into bursts, so that it is told apart through a hood and
 over a fan (chosen). It goes on until somebody ends it."""
 
+FAILURE_LOOK_PATTERN = _pattern(
+    3, (900, 900), (300, 6000), phrase=2, rest_ms=_SHORTEST_BETWEEN_BURSTS
+)
+"""The same kind of tone, twice every few seconds: of a second box that has not heard its
+station for a moment, before it says LEAVE (chosen)."""
+
 LAMP_PATTERNS: dict[Priority, Pattern] = {
     # Steady (Q).
     Priority.LOW: Pattern(2, (), (), 0, 0, 0),

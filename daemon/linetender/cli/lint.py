@@ -18,6 +18,7 @@ from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.load import load_station
 from linetender.settings.problems import Finding, Problem, StationFileError
 from linetender.settings.rule_budget import RuleBudget, slowest
+from linetender.settings.sounder_file import is_sounder_file, load_sounder
 from linetender.settings.station import Station
 
 
@@ -46,17 +47,14 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    The file of a second box that forwards is checked too, and a packet description, which
-    --against tries on what was heard.
+    The file of a second box is checked too, and a packet description, which --against
+    tries on what was heard.
 
     Exit status: 0 fine, 1 safety findings that the file does not accept, or octets that
     do not fit the description, 3 a file cannot be used.
     """
-    if is_forward_file(file):
-        _lint_forward(file, as_json=as_json)
-        return
-    if is_packet_description(file):
-        raise typer.Exit(lint_packets(file, against, as_json=as_json))
+    if (code := _lint_other_kind(file, against, as_json=as_json)) is not None:
+        raise typer.Exit(code)
     if against is not None:
         raise typer.BadParameter(
             f"{file} describes no packets (it has no service and characteristic), so nothing "
@@ -64,6 +62,33 @@ def lint(
             param_hint="--against",
         )
     _lint_station(file, state, as_json=as_json)
+
+
+def _lint_other_kind(file: Path, against: Path | None, *, as_json: bool) -> ExitCode | None:
+    """Check what is no station file; None of one that is."""
+    if is_forward_file(file):
+        return _lint_forward(file, as_json=as_json)
+    if is_packet_description(file):
+        return lint_packets(file, against, as_json=as_json)
+    return _lint_sounder(file, as_json=as_json) if is_sounder_file(file) else None
+
+
+def _lint_sounder(file: Path, *, as_json: bool) -> ExitCode:
+    try:
+        sounder = load_sounder(file, terminal=True)
+    except StationFileError as error:
+        typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
+        return ExitCode.BAD_FILE
+    names = [station.id for station in sounder.stations]
+    if as_json:
+        typer.echo(_json({"file": str(file), "fine": True, "problems": [], "stations": names}))
+        return ExitCode.FINE
+    lines = [f"{file}: fine. The box {sounder.name} sounds for {', '.join(names)}."]
+    roles = {device.output for device in sounder.devices}
+    if "buzzer" not in roles:
+        lines.append("  It has no buzzer: run it with --terminal.")
+    typer.echo(text_of(lines))
+    return ExitCode.FINE
 
 
 def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
@@ -78,18 +103,19 @@ def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
         raise typer.Exit(ExitCode.FINDINGS)
 
 
-def _lint_forward(file: Path, *, as_json: bool) -> None:
+def _lint_forward(file: Path, *, as_json: bool) -> ExitCode:
     try:
         forwarding = load_forwarding(file)
     except StationFileError as error:
         typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
-        raise typer.Exit(ExitCode.BAD_FILE) from error
+        return ExitCode.BAD_FILE
     signals = [signal.value for device in forwarding.devices for signal in device.signals]
     if as_json:
         typer.echo(_json({"file": str(file), "fine": True, "problems": [], "signals": signals}))
-        return
+        return ExitCode.FINE
     fine = f"{file}: fine. The box {forwarding.box} sends {', '.join(signals)}"
     typer.echo(text_of([f"{fine} to the station {forwarding.station}. Nothing is watched here."]))
+    return ExitCode.FINE
 
 
 def _refusal(file: Path, error: StationFileError) -> str:

@@ -14,6 +14,7 @@ from linetender.cli.demo import demo
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.forward import forward
 from linetender.cli.lint import lint
+from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
 from linetender.cli.run import run
 from linetender.cli.size import size
@@ -27,7 +28,16 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (calibrate, demo, forward, lint, replay, run, size)
+VERBS: tuple[Callable[..., Any], ...] = (
+    calibrate,
+    demo,
+    forward,
+    lint,
+    remote_sounder,
+    replay,
+    run,
+    size,
+)
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."

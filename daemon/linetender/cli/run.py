@@ -139,7 +139,7 @@ def run(
     station = load_station(file, recall=recall_for(state, is_simulation=simulate is not None))
     scenario = _scenario(simulate, station)
     with ExitStack() as stack:
-        lines = _lines(stack)
+        lines = lines_of(stack)
         stack.enter_context(SingleRun(station.plan.station))
         folder = _state_folder(state, simulate, station)
         session = _session(station, lines, record, folder)
@@ -161,7 +161,7 @@ def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
     session.lines.put("Stopped. Nothing is being watched now.")
 
 
-def _lines(stack: ExitStack) -> LineThread:
+def lines_of(stack: ExitStack) -> LineThread:
     """Return where lines for people go; what is logged goes to stderr in the same way."""
     said, logged = LineThread(1), LineThread(2)
     stack.callback(logged.close)

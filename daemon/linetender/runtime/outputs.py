@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+from typing import Protocol
 
 from linetender.annunciation.lamp import LampColour, LampSchedule
 from linetender.annunciation.self_test import (
@@ -18,7 +19,6 @@ from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule
 from linetender.runtime.progress import Progress
 from linetender.runtime.supervisor import FIRST_BACKOFF_S, LONGEST_BACKOFF_S
-from linetender.settings.station import Device
 from linetender_drivers.contracts import OutputDevice
 
 _LOG = logging.getLogger(__name__)
@@ -49,6 +49,18 @@ def _lamp(colour: LampColour) -> SelfTestingSchedule:
     return SelfTestingSchedule(LampSchedule(colour), lamp_test(colour))
 
 
+class Named(Protocol):
+    """What an output is called, and what it is for."""
+
+    @property
+    def name(self) -> str:
+        """Its name in the file."""
+
+    @property
+    def output(self) -> str | None:
+        """Its role."""
+
+
 class Output:
     """One output and the task that drives it.
 
@@ -59,16 +71,18 @@ class Output:
         clock: Watch time.
         progress: Promised each turn; not while the output cannot be driven.
         demand: What the core demands now.
+        schedule: What decides about its edges; None: what its role asks for.
     """
 
     def __init__(
         self,
-        device: Device,
+        device: Named,
         opened: OutputDevice,
         inbox: Inbox,
         clock: StationClock,
         progress: Progress,
         demand: Demand,
+        schedule: Schedule | None = None,
     ) -> None:
         self._device = device
         self._opened = opened
@@ -76,7 +90,9 @@ class Output:
         self._clock = clock
         self._progress = progress
         now_ns = clock.now_ns()
-        self._schedule = schedule_for(device.output or "", progress, now_ns, demand.burst)
+        self._schedule = schedule or schedule_for(
+            device.output or "", progress, now_ns, demand.burst
+        )
         self._changed = asyncio.Event()
         self._wanted = False
         self._level = False
@@ -85,6 +101,11 @@ class Output:
         # After a restart an alarm sounds from here on, though a sensor may take its time.
         self._schedule.demand(demand, now_ns)
         self._drive(now_ns)
+
+    @property
+    def works(self) -> bool:
+        """Whether it can be driven, as far as is known."""
+        return self._is_open
 
     def demand(self, demand: Demand) -> None:
         """Take a demand and drive the pin at once, without waiting for the task."""
