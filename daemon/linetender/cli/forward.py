@@ -32,6 +32,7 @@ def forward(
     Example: linetender forward bench.toml
     """
     forwarding = load_forwarding(file)
+    _refuse_simulated(forwarding)
     incoming, clock = Incoming(), MonotonicClock()
     with ExitStack() as stack:
         stack.enter_context(SingleRun(f"{forwarding.station}-forward-{forwarding.box}"))
@@ -53,6 +54,15 @@ def forward(
         link.start()
         asyncio.run(_run(forwarding, link, clock, incoming))
     typer.echo("Stopped.")
+
+
+def _refuse_simulated(forwarding: Forwarding) -> None:
+    simulated = [each.name for each in forwarding.devices if each.options.is_simulated]
+    if simulated:
+        raise typer.BadParameter(
+            f"{forwarding.path} names simulated devices ({', '.join(simulated)}), and invented "
+            "readings must not reach a station; name real ones"
+        )
 
 
 async def _run(
