@@ -34,8 +34,8 @@ from runtime.demo_sessions import (
 
 PINS = (BUZZER_GPIO, GREEN_GPIO, RED_GPIO)
 FAULT_S, OVER_S, FAN_STOPS_S, END_S = 30.0, 72.0, 100.0, 110.0
-AIR_LOST = ("air_lost", "unacknowledged", 103.6)
-AIR_LOST_ALONE = [AIR_LOST, ("air_falling", "suppressed_by_design", 105.8)]
+AIR_LOST = ("air_lost", "unacknowledged", 103.2)
+AIR_LOST_ALONE = [AIR_LOST, ("air_falling", "suppressed_by_design", 105.6)]
 """What a session without a fault says when the fan stops."""
 
 
@@ -69,7 +69,7 @@ def the_oximeter(state: PeerState) -> Callable[[Hand], None]:
 def test_without_a_fault_only_the_fan_is_told(tmp_path: Path) -> None:
     played = session(((FAN_STOPS_S, Hand.fan_stop),), tmp_path / "s.jsonl")
     assert played.alarms() == AIR_LOST_ALONE
-    assert played.sounded_s(FAN_STOPS_S) == pytest.approx(103.6, abs=0.05)
+    assert played.sounded_s(FAN_STOPS_S) == pytest.approx(103.2, abs=0.05)
 
 
 SILENCING = [kind for kind in FaultKind if kind is not FaultKind.FROZEN]
