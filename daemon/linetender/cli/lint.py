@@ -47,8 +47,8 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    The file of a second box that forwards is checked too, and a packet description, which
-    --against tries on what was heard.
+    The file of a second box is checked too, and a packet description, which --against
+    tries on what was heard.
 
     Exit status: 0 fine, 1 safety findings that the file does not accept, or octets that
     do not fit the description, 3 a file cannot be used.
@@ -57,9 +57,10 @@ def lint(
         raise typer.Exit(lint_packets(file, against, as_json=as_json))
     _refuse_octets(file, against)
     if is_forward_file(file):
-        _lint_forward(file, as_json=as_json)
-    else:
-        _lint_station(file, state, as_json=as_json)
+        raise typer.Exit(_lint_forward(file, as_json=as_json))
+    if is_sounder_file(file):
+        raise typer.Exit(_lint_sounder(file, as_json=as_json))
+    _lint_station(file, state, as_json=as_json)
 
 
 def _refuse_octets(file: Path, against: Path | None) -> None:
@@ -69,6 +70,24 @@ def _refuse_octets(file: Path, against: Path | None) -> None:
             "can be decoded with it",
             param_hint="--against",
         )
+
+
+def _lint_sounder(file: Path, *, as_json: bool) -> ExitCode:
+    try:
+        sounder = load_sounder(file, terminal=True)
+    except StationFileError as error:
+        typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
+        return ExitCode.BAD_FILE
+    names = [station.id for station in sounder.stations]
+    if as_json:
+        typer.echo(_json({"file": str(file), "fine": True, "problems": [], "stations": names}))
+        return ExitCode.FINE
+    lines = [f"{file}: fine. The box {sounder.name} sounds for {', '.join(names)}."]
+    roles = {device.output for device in sounder.devices}
+    if "buzzer" not in roles:
+        lines.append("  It has no buzzer: run it with --terminal.")
+    typer.echo(text_of(lines))
+    return ExitCode.FINE
 
 
 def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
