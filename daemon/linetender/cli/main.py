@@ -53,6 +53,10 @@ Then write a station file (config/README.md names every key) and check it:
 
   linetender lint station.toml
 
+Draw your line in it as well, and see what it would bring:
+
+  linetender size station.toml
+
 All verbs: linetender --help
 """
 
