@@ -1,5 +1,6 @@
 """The view of a running station in a terminal: calm, 80 columns, readable without colour."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rich.console import Console, Group, RenderableType
@@ -65,7 +66,7 @@ _STYLES = {Priority.HIGH: "bold red", Priority.MEDIUM: "yellow", Priority.LOW: "
 
 _WIDTH = 80
 _ALARM_LINES = 3
-_LINES_KEPT = 6
+LINES_KEPT = 6
 """Rows kept free, so that the frame does not jump when something happens."""
 _BAR_WIDTH = 24
 
@@ -97,34 +98,48 @@ class LiveView:
         for event in events:
             line = spoken_line(event, self._plan, decimals=1)
             if line is not None:
-                self._lines = [*self._lines, line][-_LINES_KEPT:]
+                self._lines = [*self._lines, line][-LINES_KEPT:]
         self._live.update(self.draw(snapshot), refresh=True)
 
     def draw(self, snapshot: Snapshot) -> RenderableType:
         """Return the view of a snapshot."""
-        lines = self._lines + [""] * (_LINES_KEPT - len(self._lines))
-        body = Group(
-            self._heading(snapshot),
-            Text(),
-            _signals(snapshot.signals),
-            Text(),
-            _alarms(snapshot.alarms),
-            Text(),
-            *[Text(line, style="dim", overflow="ellipsis", no_wrap=True) for line in lines],
-        )
-        light = snapshot.demand.light
-        frame = "none" if light is None else _STYLES[light]
-        width = min(_WIDTH, self._live.console.width)
-        return Panel(body, title=self._title, width=width, border_style=frame)
+        return draw_station(snapshot, self._lines, self._title, self._live.console.width)
 
-    def _heading(self, snapshot: Snapshot) -> Text:
-        stage = snapshot.stage.value.replace("_", "-")
-        watched = "air watched" if snapshot.air_armed else "air not watched yet"
-        text = Text(f"{to_seconds(snapshot.now_ns):6.1f} s   stage: {stage}   {watched}")
-        sound = snapshot.demand.sound
-        style = "" if sound is Sound.SILENT else "bold"
-        text.append(f"   sounder: {_SOUND_WORDS[sound]}", style=style)
-        return text
+
+def draw_station(
+    snapshot: Snapshot, lines: Sequence[str], title: str, width: int
+) -> RenderableType:
+    """Return the view of a station.
+
+    Args:
+        snapshot: How it stands.
+        lines: What happened last, oldest first; at most `LINES_KEPT`.
+        title: Said in the frame.
+        width: Columns of the terminal.
+    """
+    rows = [*lines, *[""] * (LINES_KEPT - len(lines))]
+    body = Group(
+        _heading(snapshot),
+        Text(),
+        _signals(snapshot.signals),
+        Text(),
+        _alarms(snapshot.alarms),
+        Text(),
+        *[Text(row, style="dim", overflow="ellipsis", no_wrap=True) for row in rows],
+    )
+    light = snapshot.demand.light
+    frame = "none" if light is None else _STYLES[light]
+    return Panel(body, title=title, width=min(_WIDTH, width), border_style=frame)
+
+
+def _heading(snapshot: Snapshot) -> Text:
+    stage = snapshot.stage.value.replace("_", "-")
+    watched = "air watched" if snapshot.air_armed else "air not watched yet"
+    text = Text(f"{to_seconds(snapshot.now_ns):6.1f} s   stage: {stage}   {watched}")
+    sound = snapshot.demand.sound
+    style = "" if sound is Sound.SILENT else "bold"
+    text.append(f"   sounder: {_SOUND_WORDS[sound]}", style=style)
+    return text
 
 
 def _signals(signals: tuple[SignalView, ...]) -> Table:

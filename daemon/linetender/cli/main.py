@@ -9,15 +9,25 @@ import typer
 
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.acknowledge import acknowledge
 from linetender.cli.calibrate import calibrate
+from linetender.cli.control_client import Unanswered
 from linetender.cli.demo import demo
+from linetender.cli.end import end
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.forward import forward
 from linetender.cli.lint import lint
+from linetender.cli.out import out
+from linetender.cli.pause_sound import pause_sound
+from linetender.cli.pre_use import pre_use
 from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
+from linetender.cli.reset import reset
 from linetender.cli.run import run
 from linetender.cli.size import size
+from linetender.cli.start import start
+from linetender.cli.status import status
+from linetender.cli.test_alarm import test_alarm
 from linetender.memory.store import MemoryFault
 from linetender.recording.errors import RecordingError
 from linetender.runtime.broker_login import BrokerSettingsError
@@ -29,14 +39,23 @@ DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
 VERBS: tuple[Callable[..., Any], ...] = (
+    acknowledge,
     calibrate,
     demo,
+    end,
     forward,
     lint,
+    out,
+    pause_sound,
+    pre_use,
     remote_sounder,
     replay,
+    reset,
     run,
     size,
+    start,
+    status,
+    test_alarm,
 )
 """Each verb is a function of its own file; its name and docstring are the command's."""
 
@@ -122,6 +141,8 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
         return ExitCode.BAD_FILE, str(cause)
     if isinstance(cause, BrokerSettingsError | MemoryFault):
         return ExitCode.BAD_FILE, str(cause)
+    if isinstance(cause, Unanswered):
+        return ExitCode.DEVICE, str(cause)
     if isinstance(cause, AlreadyRunning):
         return ExitCode.ALREADY_RUNNING, str(cause)
     if isinstance(cause, DriverError):

@@ -32,10 +32,11 @@ from linetender.runtime.boot import boot_hash
 from linetender.runtime.broker import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
+from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.live_station import LiveStation, Surroundings
-from linetender.runtime.single_run import SingleRun
+from linetender.runtime.single_run import SingleRun, runtime_folder
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.station import Station
@@ -63,6 +64,7 @@ class Session:
         keeper: Of the core's state, or None.
         carryover: What the run before left, or None.
         upkeep: Of the folder of recordings, or None.
+        control: The local socket.
     """
 
     station: Station
@@ -73,7 +75,14 @@ class Session:
     keeper: CarryoverKeeper | None = None
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
+    control: ControlSocket = field(init=False)
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
+
+    def __post_init__(self) -> None:
+        """Prepare what people at the computer talk to the daemon by."""
+        plan = self.station.plan
+        folder = runtime_folder(plan.station)
+        self.control = ControlSocket(folder, plan.station, lambda event: spoken_line(event, plan))
 
     def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
         """Return what the live station runs on."""
@@ -90,7 +99,7 @@ class Session:
             keeper=self.keeper,
             broker_connected=None if link is None else lambda: link.state().connected,
             minds_time_of_day=is_real,
-            listeners=(self._print,),
+            listeners=(self._print, self.control.tell),
         )
 
     def close(self) -> None:
@@ -235,7 +244,8 @@ async def _run_real(session: Session) -> None:
         live = LiveStation(session.station, around, session.carryover)
         _stop_on_signals(live)
         _say_resumption(live, session)
-        await live.run()
+        async with session.control.serving(live):
+            await live.run()
     finally:
         machine.close()
 
@@ -248,7 +258,8 @@ async def _run_simulated(session: Session, scenario: Scenario) -> None:
     live = LiveStation(session.station, around, session.carryover)
     _stop_on_signals(live)
     hands = play(scenario.script, rig, lambda order: live.command(Verb(order.value), By.WEARER))
-    await live.run(hands)
+    async with session.control.serving(live):
+        await live.run(hands)
 
 
 def _stop_on_signals(live: LiveStation) -> None:

@@ -12,7 +12,7 @@ import os
 import socket
 import struct
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import ExitStack, asynccontextmanager, suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -30,6 +30,7 @@ from linetender.runtime.control_messages import (
     Request,
     Status,
 )
+from linetender.runtime.socket_path import short_path
 
 _LOG = logging.getLogger(__name__)
 
@@ -106,14 +107,15 @@ class ControlSocket:
     async def serving(self, controlled: Controlled) -> AsyncIterator[None]:
         """Serve while the context lasts. That it cannot be is logged, and hinders nothing."""
         self._controlled = controlled
-        server = await self._listen()
-        try:
-            yield
-        finally:
-            if server is not None:
-                server.close()
-                await self._drop_all()
-                self.path.unlink(missing_ok=True)
+        with ExitStack() as stack:
+            server = await self._listen(stack)
+            try:
+                yield
+            finally:
+                if server is not None:
+                    server.close()
+                    await self._drop_all()
+                    self.path.unlink(missing_ok=True)
 
     def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         """Let those who watch see what happened; a listener of the live station."""
@@ -124,11 +126,21 @@ class ControlSocket:
         for writer, number in list(self._watching.items()):
             self._send(writer, Answer(number, True, status))
 
-    async def _listen(self) -> asyncio.Server | None:
+    async def _listen(self, stack: ExitStack) -> asyncio.Server | None:
+        listening = socket.socket(socket.AF_UNIX)
+        # Under its own name only once it answers, and only to those who may: what a daemon
+        # that was killed left is replaced, as ours is the lock.
+        unready = self.path.with_suffix(".new")
         try:
-            server = await asyncio.start_unix_server(self._serve, self.path, limit=LONGEST_LINE)
-            _open_to_group(self.path)
-        except (OSError, ValueError) as error:
+            unready.unlink(missing_ok=True)
+            listening.bind(stack.enter_context(short_path(unready)))
+            _open_to_group(unready)
+            server = await asyncio.start_unix_server(
+                self._serve, sock=listening, limit=LONGEST_LINE
+            )
+            unready.rename(self.path)
+        except OSError as error:
+            listening.close()
             _LOG.error("%s: nobody can talk to this daemon (%s)", self.path, error)
             return None
         return server
@@ -206,7 +218,7 @@ class ControlSocket:
 
 
 def _open_to_group(path: Path) -> None:
-    """Let the group in: after the bind, as the umask has its say there."""
+    """Let the group in: not by the bind, where the umask has its say."""
     with suppress(KeyError, PermissionError):
         group = grp.getgrnam(GROUP).gr_gid
         os.chown(path.parent, -1, group)

@@ -1,0 +1,68 @@
+"""The verb `status`: how a running station stands, once or live."""
+
+from typing import Annotated
+
+import msgspec
+import typer
+from rich.console import Console
+from rich.live import Live
+
+from linetender.cli.control_client import ControlClient, JsonOption, StationOption, connect
+from linetender.cli.exit_codes import ExitCode
+from linetender.cli.live_view import LINES_KEPT, draw_station
+from linetender.core.snapshot import Snapshot
+from linetender.core.stages import Priority
+from linetender.runtime.control_messages import Status
+
+
+def status(
+    watch: Annotated[bool, typer.Option("--watch", help="Go on showing it until Ctrl-C.")] = False,
+    station: StationOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show how the running station stands: stage, signals, alarms.
+
+    Exit status: 0 no LEAVE alarm, 1 there is one, 2 usage, 4 no daemon answers.
+
+    Example: linetender status --watch
+    """
+    with connect(station) as client:
+        if watch:
+            _watch(client, as_json=as_json)
+            return
+        shown = client.status()
+    if as_json:
+        _print(shown)
+    else:
+        console = Console()
+        console.print(draw_station(shown.snapshot, (), shown.station, console.width))
+    if _must_leave(shown.snapshot):
+        raise typer.Exit(ExitCode.FINDINGS)
+
+
+def _must_leave(snapshot: Snapshot) -> bool:
+    return any(view.priority is Priority.HIGH for view in snapshot.alarms)
+
+
+def _watch(client: ControlClient, *, as_json: bool) -> None:
+    try:
+        if as_json:
+            for shown in client.watch():
+                _print(shown)
+        else:
+            _draw(client, Console())
+    except KeyboardInterrupt:
+        return
+
+
+def _draw(client: ControlClient, console: Console) -> None:
+    lines: tuple[str, ...] = ()
+    with Live(console=console, auto_refresh=False) as live:
+        for shown in client.watch():
+            lines = (*lines, *shown.lines)[-LINES_KEPT:]
+            drawn = draw_station(shown.snapshot, lines, shown.station, console.width)
+            live.update(drawn, refresh=True)
+
+
+def _print(shown: Status) -> None:
+    typer.echo(msgspec.json.encode(shown).decode())
