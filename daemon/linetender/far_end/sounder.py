@@ -17,6 +17,7 @@ from linetender.annunciation.topics import Topics
 from linetender.core.events import Demand
 from linetender.core.inputs import Contact, ContactState
 from linetender.core.instants import SECOND_NS
+from linetender.core.stages import Stage
 from linetender.far_end.box import Box, Pressed
 from linetender.far_end.box_memory import BoxMemory
 from linetender.far_end.box_sounder import BoxSounder
@@ -59,7 +60,7 @@ class Fittings:
         incoming: What comes from the broker.
         links: By station, the function that publishes.
         memory: Of stages, or None.
-        say: Given a line for people when what is sounded changes.
+        say: Told what is asked for when it changes, before it is sounded; must not wait.
         extra: Further outputs and their roles, such as a terminal's bell.
         keys: Further contacts, such as a keyboard's: runs until cancelled.
     """
@@ -101,6 +102,10 @@ class SounderBox:
         self._counts = count(1)
         self._confirmed: dict[str, tuple[int, Confirm]] = {}
         self._stopping = asyncio.Event()
+
+    def stages(self) -> dict[str, Stage | None]:
+        """Return each station's last known stage, by its id; None where none is known."""
+        return {name: watch.stage for name, watch in self._box.watches.items()}
 
     def stop(self) -> None:
         """End the run; outputs are left safe."""
@@ -205,9 +210,9 @@ class SounderBox:
         demand = self._box.demand(now_ns)
         if demand != self._demand:
             self._demand = demand
+            self._fit.say(demand)
             for output in self._outputs:
                 output.demand(demand)
-            self._fit.say(demand)
         self._confirm(now_ns)
         if self._fit.memory is not None:
             watches = self._box.watches.items()

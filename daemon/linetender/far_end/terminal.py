@@ -51,8 +51,10 @@ class TerminalBuzzer:
         """Say in words what is asked for from now on."""
         word = _WORDS.get(demand.sound, "quiet")
         said = demand.say or (ENDS if demand.sound is Sound.TICKS else "")
-        self.line = f"{word}  {said}".rstrip()
-        self.put(self.line)
+        line = f"{word}  {said}".rstrip()
+        if line != self.line:
+            self.line = line
+            self.put(line)
 
     async def open(self) -> None:
         """Nothing is to be opened."""
