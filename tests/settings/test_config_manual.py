@@ -5,6 +5,7 @@ from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel
 
+from linetender.settings.forward_file import ForwardFile
 from linetender.settings.rule_file import RuleSet
 from linetender.settings.shipped import shipped
 from linetender.settings.station_file import StationFile
@@ -40,7 +41,7 @@ def _named_in_code_spans(text: str) -> set[str]:
 
 
 def test_every_key_of_station_and_rule_files_is_in_the_manual() -> None:
-    keys = _keys(StationFile, set()) | _keys(RuleSet, set())
+    keys = _keys(StationFile, set()) | _keys(RuleSet, set()) | _keys(ForwardFile, set())
     assert keys - _named_in_code_spans(MANUAL) == set()
 
 

@@ -47,6 +47,22 @@ def test_a_fine_file(tmp_path: Path) -> None:
     assert forwarding.devices[0].signals == (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
 
 
+def test_the_shipped_example_and_the_station_of_its_comment_are_fine(tmp_path: Path) -> None:
+    example = shipped("config/second_boxes/bench_forward.toml")
+    forwarding = load_forwarding(example)
+    comment = [
+        line.removeprefix("#   ")
+        for line in example.read_text(encoding="utf-8").splitlines()
+        if line.startswith("#   ")
+    ]
+    broker = '\n[broker]\nhost = "192.0.2.10"\nport = 8883\ntls = true\n'
+    station = load_station(station_with(tmp_path, broker + "\n".join(comment) + "\n"))
+    (device,) = [each for each in station.devices if each.driver == "forwarded"]
+    assert device.options.model_dump() == {"box": forwarding.box}
+    assert device.signals == forwarding.devices[0].signals
+    assert forwarding.station == station.plan.station
+
+
 @pytest.mark.parametrize(
     ("old", "new", "line", "told"),
     [
