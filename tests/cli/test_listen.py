@@ -3,6 +3,8 @@
 import asyncio
 import io
 import json
+import os
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,7 +14,7 @@ from bluez.names import uuid
 from bluez.peripheral import CONTINUOUS, PLX, oximeter
 from bluez.room import HURRIED, PATIENT, Room, needs_dbus, play, until
 from bluez.worn_oximeter import frame
-from linetender.cli.listen import hear, map_lines, notification_lines, offer_lines, short
+from linetender.cli.listen import hear, listen, map_lines, notification_lines, offer_lines, short
 from linetender_drivers.buses.ble_listener import BleListener, Heard, Offer
 from linetender_drivers.errors import DeviceNotFound, DriverConfigError, FailureReason
 from linetender_drivers.oximeter.byte_changes import ByteChanges, changes_by_length, spans
@@ -141,6 +143,68 @@ def test_spans(places: list[int], written: str) -> None:
 
 def test_a_uuid_of_the_sig_is_shown_by_its_number() -> None:
     assert [short(uuid(0x2A5F)), short(MAKERS)] == ["0x2a5f", MAKERS]
+
+
+class StoppedListener(ScriptedListener):
+    """Says what it has to say; then somebody presses Ctrl-C."""
+
+    async def next(self) -> Heard:
+        if not self.said:
+            os.kill(os.getpid(), signal.SIGINT)
+            await asyncio.Event().wait()
+        return self.said.pop(0)
+
+
+def heard_by(monkeypatch: pytest.MonkeyPatch, listener: ScriptedListener, path: Path) -> list[str]:
+    """Listen as the command line does; return the lines for people."""
+    lines: list[str] = []
+    monkeypatch.setattr("linetender.cli.listen.BleListener", lambda _address: listener)
+    listen("c0:ff:ee:00:5a:5a", lines.append, save=path)
+    return lines
+
+
+def test_ctrl_c_ends_it_with_a_map_and_a_saved_file(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    path = tmp_path / "heard.jsonl"
+    listener = StoppedListener(OFFERS, Heard(NUMBERS, b"\x01"), Heard(NUMBERS, b"\x02"))
+    lines = heard_by(monkeypatch, listener, path)
+    assert f"a {NUMBERS}: 2 of 1 octets" in lines
+    assert "  never changed: none" in lines
+    assert lines[-1].startswith(f"Saved in {path}.")
+    assert listener.is_closed
+    assert [json.loads(line)["hex"] for line in path.read_text().splitlines()] == ["01", "02"]
+
+
+def test_a_lost_link_is_told_and_what_came_is_kept(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    path = tmp_path / "heard.jsonl"
+    with pytest.raises(DeviceNotFound):
+        heard_by(monkeypatch, ScriptedListener(OFFERS, Heard(NUMBERS, b"\x01")), path)
+    assert len(path.read_text().splitlines()) == 1
+
+
+def test_no_empty_file_is_left_and_no_file_is_overwritten(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    path = tmp_path / "heard.jsonl"
+    with pytest.raises(DeviceNotFound):
+        heard_by(monkeypatch, ScriptedListener(OFFERS), path)
+    assert not path.exists()
+    for before in ("", "what was heard before"):
+        path.write_text(before)
+        with pytest.raises(FileExistsError):
+            heard_by(monkeypatch, ScriptedListener(OFFERS), path)
+        assert path.read_text() == before
+
+
+@pytest.mark.parametrize(
+    "address", ["", "only", "simulated", "c0:ff:ee:00:5a", "C0-FF-EE-00-5A-5A"]
+)
+def test_what_is_no_address_is_told(address: str) -> None:
+    with pytest.raises(DriverConfigError, match="no Bluetooth address"):
+        listen(address, print)
 
 
 @needs_dbus

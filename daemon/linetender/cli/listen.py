@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import signal
 import time
 from collections.abc import Callable
@@ -20,6 +21,8 @@ BASE_UUID = "-0000-1000-8000-00805f9b34fb"
 """Tail of every UUID that the Bluetooth SIG has given.
 
 Source: Bluetooth Core Specification, Vol 3, Part B, 2.5.1."""
+
+ADDRESS = r"[0-9A-F]{2}(:[0-9A-F]{2}){5}"
 
 Out = Callable[[str], object]
 
@@ -58,20 +61,25 @@ def listen(
         characteristic: Hear this one only, a UUID.
 
     Raises:
+        DriverConfigError: the address is none, or it is not clear what to hear.
         DriverError: there is no radio or no such peer, or the link was lost.
         OSError: the file cannot be written, or is there already.
     """
+    if not re.fullmatch(ADDRESS, address.upper()):
+        raise DriverConfigError(address, "is no Bluetooth address, such as C0:FF:EE:00:18:22")
     wanted = None if characteristic is None else characteristic.lower()
+    listener = BleListener(address.upper())
     if save is None:
-        asyncio.run(_listen(BleListener(address.upper()), out, None, seconds, wanted))
+        asyncio.run(_listen(listener, out, None, seconds, wanted))
         return
-    try:
-        with save.open("x", encoding="utf-8") as file:
-            asyncio.run(_listen(BleListener(address.upper()), out, file, seconds, wanted))
-    finally:
-        if save.exists() and not save.stat().st_size:
-            save.unlink()
-    if save.exists():
+    with save.open("x", encoding="utf-8") as file:
+        try:
+            asyncio.run(_listen(listener, out, file, seconds, wanted))
+        finally:
+            has_any = file.tell() > 0
+            if not has_any:
+                save.unlink()
+    if has_any:
         out(f"Saved in {save}. Check a description of it: linetender lint P --against {save}")
 
 
