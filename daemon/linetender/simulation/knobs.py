@@ -24,7 +24,9 @@ class Knob(StrEnum):
     HOSE_OFF = "hose_off"
     """1: the hose has come off the hood's collar."""
     WIND = "wind"
-    """Wind that holds against the intake (m/s, 0 and up)."""
+    """Mean wind that stands head-on against the intake (m/s, 0 and up), with its turbulence."""
+    GUST = "gust"
+    """One gust upon it (m/s, 0 and up)."""
     WARMER = "warmer"
     """By how much the air in the rising line is warmer than outdoors (K): stack effect."""
     EXHAUST_CO_PPM = "exhaust_co_ppm"
@@ -83,6 +85,7 @@ LARGEST: dict[Knob, float] = {
     Knob.LEAK: 100.0,
     Knob.FILTER: 1000.0,
     Knob.WIND: 40.0,
+    Knob.GUST: 40.0,
     Knob.WARMER: 60.0,
     Knob.EXHAUST_CO_PPM: 2000.0,
     Knob.INTAKE_O2_PERCENT: 21.0,

@@ -41,7 +41,7 @@ HABITS = (
     Habit("hose stepped on for a moment", Knob.KINK, 900.0, 0.4, 0.8, 0.4, 1.2, 0.1),
     Habit("duct nudged", Knob.CRUSH, 300.0, 0.05, 0.3, 1.0, 30.0),
     Habit("breeze", Knob.WIND, 300.0, 0.5, 3.0, 60.0, 240.0, 20.0),
-    Habit("gust", Knob.WIND, 600.0, 4.0, 7.0, 2.0, 5.0, 1.0),
+    Habit("gust", Knob.GUST, 600.0, 2.0, 7.0, 2.0, 5.0, 1.0),
     Habit("harder work", Knob.WORK, 400.0, 0.6, 1.2, 60.0, 240.0, 20.0, 0.576),
     Habit("busy hand", Knob.MOTION, 120.0, 0.1, 0.45, 10.0, 60.0),
     Habit("shaken hand", Knob.MOTION, 600.0, 0.5, 0.9, 3.0, 15.0),

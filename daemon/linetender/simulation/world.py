@@ -14,7 +14,7 @@ from linetender.simulation.wearer import STEP_NS, Wearer
 __all__ = ["LineFigures", "World"]
 
 _KELVIN = 273.15
-_GUST = 0.3
+_TURBULENCE = 0.3
 """Standard deviation of the wind over its mean: turbulence near the ground (common practice)."""
 
 _EXHAUST_CO2_PER_CO_PPM = 50e-6
@@ -155,7 +155,7 @@ class World:
         elif knob in _OF_THE_LINE:
             self._line_moves_until_ns = now_ns + over_ns
             self._line.set(self._state(now_ns))
-        elif knob in (Knob.WIND, Knob.WARMER):
+        elif knob in (Knob.WIND, Knob.GUST, Knob.WARMER):
             self._weather_moves = True
         self._tell_wearer(now_ns)
 
@@ -209,7 +209,8 @@ class World:
         """Return what wind and warm air in the line add to the fan's pressure (Pa)."""
         wind = self.value(Knob.WIND, now_ns)
         if wind:
-            wind *= max(0.0, 1.0 + _GUST * self._gusts.value(now_ns))
+            wind *= max(0.0, 1.0 + _TURBULENCE * self._gusts.value(now_ns))
+        wind += self.value(Knob.GUST, now_ns)
         kelvin = self.figures.ambient_temperature_c + _KELVIN
         lighter = self._density * self.value(Knob.WARMER, now_ns) / kelvin
         return lighter * GRAVITY_M_S2 * self.figures.rise_m - 0.5 * self._density * wind * wind
