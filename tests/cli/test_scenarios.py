@@ -24,17 +24,18 @@ NAMES = scenario_names()
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_what_is_told_is_the_truth(name: str) -> None:
+def test_what_is_told_is_the_truth(name: str, caplog: pytest.LogCaptureFixture) -> None:
     verdict = Play(scenario_named(name)).run()
     assert verdict.faults == ()
     assert verdict.false_leaves == ()
+    assert [record.getMessage() for record in caplog.records if record.exc_info] == []
 
 
 def test_there_are_enough_of_both_arrangements() -> None:
     stations = [scenario_named(name).station for name in NAMES]
     assert len(NAMES) >= 30
     assert stations.count("fan_side") >= 5
-    assert {"demo", "minimal", "wearer_side", "calibrated", "fan_side"} == set(stations)
+    assert {"demo", "minimal", "wearer_side", "calibrated", "gases", "fan_side"} == set(stations)
 
 
 def test_each_rule_that_a_truth_names_exists_on_its_station() -> None:

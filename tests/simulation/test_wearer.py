@@ -5,6 +5,7 @@ import pytest
 from linetender.airline.hood import WornHood
 from linetender.simulation.blood import Blood
 from linetender.simulation.gas_on_the_way import GasOnTheWay, IntakeAir
+from linetender.simulation.slow_sensor import SlowSensor
 from linetender.simulation.wearer import STEP_NS, Wearer
 
 SEA_LEVEL_PA = 101_325.0
@@ -90,3 +91,15 @@ def test_foul_air_arrives_after_the_duct_s_volume() -> None:
     assert seconds == pytest.approx(27.7, abs=0.15)  # 10 m of 100 mm at 170 L/min
     duct.move(0.0, CLEAN)
     assert duct.arriving == FOUL
+
+
+def test_a_slow_sensor_shows_63_percent_of_a_step_after_its_time() -> None:
+    def step(at_ns: int) -> float:
+        return 0.0 if at_ns == 0 else 100.0
+
+    seldom, often = SlowSensor(step, 20.0), SlowSensor(step, 20.0)
+    assert seldom.value(0) == often.value(0) == 0.0
+    for second in range(1, 20):
+        often.value(second * 10**9)
+    assert seldom.value(20 * 10**9) == pytest.approx(63.2, abs=0.05)
+    assert often.value(20 * 10**9) == pytest.approx(63.2, abs=0.05)

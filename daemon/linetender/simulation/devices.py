@@ -5,18 +5,31 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from linetender.simulation.knobs import START, Knob
+from linetender.simulation.slow_sensor import SlowSensor
 from linetender.simulation.turbulence import Turbulence
 from linetender.simulation.world import World
 from linetender_drivers.oximeter.plx_decode import SensorStatus
-from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind
+from linetender_drivers.simulated.ads1115_chip import Ads1115Chip
+from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind, SimulatedI2cBus
 from linetender_drivers.simulated.ina2xx_chip import Ina2xxChip
 from linetender_drivers.simulated.machine import SIMULATED, SimulatedMachine
 from linetender_drivers.simulated.plx_peer import PeerState, SimulatedPlxPeer
+from linetender_drivers.simulated.scd30_chip import Scd30Chip
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
 
 AIR_SENSOR_ADDRESS = 0x25
 AIR_SENSOR_PRODUCT = "SDP810-500Pa"
 SUPPLY_SENSOR_ADDRESS = 0x40
+CO2_SENSOR_ADDRESS = 0x61
+CO_CELL_ADDRESS = 0x48
+
+CO2_SENSOR_TAU_S = 20.0
+"""Response time of an SCD30 (its data sheet: τ63 of 20 s; from memory)."""
+CO_CELL_TAU_S = 13.0
+"""A cell that shows 90 % after 30 s, as electrochemical ones do (common practice)."""
+CO_CELL_REFERENCE_V = 1.65
+CO_CELL_V_PER_PPM = 4e-9 * 100_000.0
+"""Invented: a cell of 4 nA/ppm on an amplifier of 100 kΩ."""
 
 FAN_MAINS_GPIO, CO_ALARM_GPIO = 19, 26
 """Relays between a line and ground, as the scenarios' stations wire them."""
@@ -81,12 +94,7 @@ class Rig:
         self.oximeter = self._make_oximeter()
         self._buttons = buttons
         self._followed = {knob: START[knob] for knob in _FOLLOWED}
-        bus = machine.buses[SIMULATED]
-        bus.attach(AIR_SENSOR_ADDRESS, self.air_sensor)
-        supply = Ina2xxChip()
-        supply.supply_v = lambda at_ns: world.value(Knob.SUPPLY_V, at_ns)
-        supply.current_a = lambda at_ns: 0.8 * world.fan_speed(at_ns)
-        bus.attach(SUPPLY_SENSOR_ADDRESS, supply)
+        self._attach(machine.buses[SIMULATED])
         machine.peers[SIMULATED] = self.oximeter
         for contact in buttons:
             self.release(contact)
@@ -122,6 +130,28 @@ class Rig:
             if value != before:
                 self._followed[knob] = value
                 self._follow(knob, value)
+
+    def _attach(self, bus: SimulatedI2cBus) -> None:
+        world, now_ns = self.world, self.machine.clock.now_ns
+
+        # These chips are read for what they converted a little before. The world does not
+        # go back: they see it as it is now.
+        bus.attach(AIR_SENSOR_ADDRESS, self.air_sensor)
+        supply = Ina2xxChip()
+        supply.supply_v = lambda _: world.value(Knob.SUPPLY_V, now_ns())
+        supply.current_a = lambda _: 0.8 * world.fan_speed(now_ns())
+        bus.attach(SUPPLY_SENSOR_ADDRESS, supply)
+        hood = SlowSensor(lambda at_ns: 1e6 * world.hood_co2_fraction(at_ns), CO2_SENSOR_TAU_S)
+        co2 = Scd30Chip()
+        co2.co2_ppm = lambda _: hood.value(now_ns())
+        bus.attach(CO2_SENSOR_ADDRESS, co2)
+        cell = SlowSensor(lambda at_ns: world.value(Knob.EXHAUST_CO_PPM, at_ns), CO_CELL_TAU_S)
+        converter = Ads1115Chip()
+        converter.inputs_v[0] = lambda _: (
+            CO_CELL_REFERENCE_V + CO_CELL_V_PER_PPM * cell.value(now_ns())
+        )
+        converter.inputs_v[1] = lambda _: CO_CELL_REFERENCE_V
+        bus.attach(CO_CELL_ADDRESS, converter)
 
     def _follow(self, knob: Knob, value: float) -> None:
         is_on = value >= 0.5

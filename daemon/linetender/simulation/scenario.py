@@ -78,7 +78,7 @@ class ScenarioFile(StrictModel):
 
     schema_: Literal[1] = Field(alias="schema")
     title: Sentence
-    station: Literal["demo", "wearer_side", "minimal", "calibrated", "fan_side"]
+    station: Literal["demo", "wearer_side", "minimal", "calibrated", "gases", "fan_side"]
     opening: Literal["worn", "none"]
     end_s: Annotated[float, Field(gt=0.0, le=86_400.0)]
     hazard: Sentence | None = None

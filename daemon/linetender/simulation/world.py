@@ -17,8 +17,8 @@ _KELVIN = 273.15
 _TURBULENCE = 0.3
 """Standard deviation of the wind over its mean: turbulence near the ground (common practice)."""
 
-_EXHAUST_CO2_PER_CO_PPM = 50e-6
-"""Carbon dioxide that comes with each ppm of carbon monoxide from a burner (chosen)."""
+_EXHAUST_CO2_PER_CO_PPM = 5e-6
+"""Carbon dioxide that comes with each ppm of carbon monoxide from a small engine (chosen)."""
 
 _OF_THE_LINE = (
     Knob.CRUSH,
