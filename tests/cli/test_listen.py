@@ -11,10 +11,18 @@ from pathlib import Path
 import pytest
 
 from bluez.names import uuid
-from bluez.peripheral import CONTINUOUS, PLX, oximeter
+from bluez.peripheral import CONTINUOUS, PLX, Characteristic, oximeter
 from bluez.room import HURRIED, PATIENT, Room, needs_dbus, play, until
 from bluez.worn_oximeter import frame
-from linetender.cli.listen import hear, listen, map_lines, notification_lines, offer_lines, short
+from linetender.cli.listen import (
+    Hearing,
+    hear,
+    listen,
+    map_lines,
+    notification_lines,
+    offer_lines,
+    short,
+)
 from linetender_drivers.buses.ble_listener import BleListener, Heard, Offer
 from linetender_drivers.errors import DeviceNotFound, DriverConfigError, FailureReason
 from linetender_drivers.oximeter.byte_changes import ByteChanges, changes_by_length, spans
@@ -36,6 +44,7 @@ class ScriptedListener:
         self.said = list(said)
         self.is_closed = False
         self.subscribed: list[str] = []
+        self.sent: list[tuple[str, bytes]] = []
 
     async def open(self) -> tuple[Offer, ...]:
         return self.offers
@@ -50,6 +59,10 @@ class ScriptedListener:
             raise DeviceNotFound("clip", "lost")
         return self.said.pop(0)
 
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        assert self.subscribed, "what the start command calls forth must be heard"
+        self.sent.append((characteristic, octets))
+
     async def close(self) -> None:
         self.is_closed = True
 
@@ -60,7 +73,7 @@ def test_what_is_shown_and_saved() -> None:
     lines: list[str] = []
     file = io.StringIO()
     with pytest.raises(DeviceNotFound):
-        asyncio.run(hear(listener, lines.append, file, None))
+        asyncio.run(hear(Hearing(listener, lines.append, file)))
     assert listener.is_closed
     assert listener.subscribed == [NUMBERS]
     assert [line[9:] if line.startswith("     ") else line for line in lines] == [
@@ -118,7 +131,7 @@ def test_what_cannot_be_heard_is_told(
     listener = ScriptedListener(offers)
     file = io.StringIO() if is_saving else None
     with pytest.raises(DriverConfigError, match=told):
-        asyncio.run(hear(listener, lambda _: None, file, wanted))
+        asyncio.run(hear(Hearing(listener, lambda _: None, file, wanted)))
     assert listener.is_closed
 
 
@@ -207,6 +220,15 @@ def test_what_is_no_address_is_told(address: str) -> None:
         listen(address, print)
 
 
+def test_one_that_sends_when_it_is_told_to_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    listener = StoppedListener(OFFERS)
+    monkeypatch.setattr("linetender.cli.listen.BleListener", lambda _address: listener)
+    listen("C0:FF:EE:00:5A:5A", lambda _: None, start=f"{WAVE.upper()}= 81 01")
+    assert listener.sent == [(WAVE, b"\x81\x01")]
+    with pytest.raises(DriverConfigError, match="as in"):
+        listen("C0:FF:EE:00:5A:5A", lambda _: None, start=f"{WAVE}=8")
+
+
 @needs_dbus
 def test_an_oximeter_is_heard_on_a_real_bus(tmp_path: Path) -> None:
     lines: list[str] = []
@@ -219,7 +241,9 @@ def test_an_oximeter_is_heard_on_a_real_bus(tmp_path: Path) -> None:
         finger = room.peripherals[0]
         listener = BleListener(finger.address, PATIENT)
         with path.open("w") as file:
-            hearing = asyncio.ensure_future(hear(listener, lines.append, file, "2a5f"))
+            hearing = asyncio.ensure_future(
+                hear(Hearing(listener, lines.append, file, "2a5f", (WAVE, b"\x81")))
+            )
             for number in range(5):
                 octets = frame(number)
                 await until(
@@ -231,7 +255,10 @@ def test_an_oximeter_is_heard_on_a_real_bus(tmp_path: Path) -> None:
                 await hearing
         assert not finger.is_connected
 
-    play(scene, oximeter())
+    clip = oximeter()
+    clip.services[PLX].append(Characteristic(WAVE, ("write",)))
+    play(scene, clip)
+    assert clip.characteristic(WAVE).written == [b"\x81"]
     saved = [json.loads(line)["hex"] for line in path.read_text().splitlines()]
     assert saved == [frame(number).hex() for number in range(5)]
     assert f"service {short(PLX)}" in lines

@@ -6,6 +6,7 @@ import re
 import signal
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, TextIO
 
@@ -36,6 +37,9 @@ class Listener(Protocol):
     async def subscribe(self, is_wanted: Callable[[Offer], bool]) -> None:
         """Ask for what it sends."""
 
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        """Write something to it."""
+
     async def next(self) -> Heard:
         """Wait for what comes next."""
 
@@ -50,6 +54,7 @@ def listen(
     save: Path | None = None,
     seconds: float | None = None,
     characteristic: str | None = None,
+    start: str | None = None,
 ) -> None:
     """Listen to a peer until Ctrl-C, or for a time, and show what came.
 
@@ -59,6 +64,7 @@ def listen(
         save: Write each notification here, a line `{"t_ms": …, "hex": …}`.
         seconds: How long; None: until told to stop.
         characteristic: Hear this one only, a UUID.
+        start: Written once after subscribing: a UUID, `=`, and octets as in `81 01`.
 
     Raises:
         DriverConfigError: the address is none, or it is not clear what to hear.
@@ -68,13 +74,14 @@ def listen(
     if not re.fullmatch(ADDRESS, address.upper()):
         raise DriverConfigError(address, "is no Bluetooth address, such as C0:FF:EE:00:18:22")
     wanted = None if characteristic is None else characteristic.lower()
+    command = None if start is None else _start(start)
     listener = BleListener(address.upper())
     if save is None:
-        asyncio.run(_listen(listener, out, None, seconds, wanted))
+        asyncio.run(_listen(Hearing(listener, out, None, wanted, command), seconds))
         return
     with save.open("x", encoding="utf-8") as file:
         try:
-            asyncio.run(_listen(listener, out, file, seconds, wanted))
+            asyncio.run(_listen(Hearing(listener, out, file, wanted, command), seconds))
         finally:
             has_any = file.tell() > 0
             if not has_any:
@@ -83,15 +90,42 @@ def listen(
         out(f"Saved in {save}. Check a description of it: linetender lint P --against {save}")
 
 
-async def _listen(
-    listener: Listener, out: Out, file: TextIO | None, seconds: float | None, wanted: str | None
-) -> None:
+def _start(text: str) -> tuple[str, bytes]:
+    uuid, _, octets = text.partition("=")
+    try:
+        return uuid.strip().lower(), bytes.fromhex(octets)
+    except ValueError as error:
+        raise DriverConfigError(
+            text, "expected a characteristic and octets, as in 5a5a0003-…=81 01"
+        ) from error
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What is listened to, and where it goes.
+
+    Attributes:
+        listener: The radio's link.
+        out: Where lines for people go.
+        file: Where notifications are saved, or None.
+        wanted: The one characteristic to hear, or None.
+        start: What is written after subscribing, and where to, or None.
+    """
+
+    listener: Listener
+    out: Out
+    file: TextIO | None = None
+    wanted: str | None = None
+    start: tuple[str, bytes] | None = None
+
+
+async def _listen(what: Hearing, seconds: float | None) -> None:
     stopping = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stopping.set)
     try:
-        hearing = asyncio.ensure_future(hear(listener, out, file, wanted))
+        hearing = asyncio.ensure_future(hear(what))
         stop = asyncio.ensure_future(stopping.wait())
         await asyncio.wait({hearing, stop}, timeout=seconds, return_when="FIRST_COMPLETED")
         stop.cancel()
@@ -105,18 +139,24 @@ async def _listen(
             loop.remove_signal_handler(number)
 
 
-async def hear(listener: Listener, out: Out, file: TextIO | None, wanted: str | None) -> None:
-    """Show offers and notifications until cancelled or the link is lost; then the maps."""
+async def hear(what: Hearing) -> None:
+    """Show offers and notifications until cancelled or the link is lost; then the maps.
+
+    Raises:
+        DriverError: the peer cannot be heard, or the link was lost.
+    """
     try:
-        offers = await listener.open()
-        senders = _senders(offers, wanted)
+        offers = await what.listener.open()
+        senders = _senders(offers, what.wanted)
         for line in offer_lines(offers, senders):
-            out(line)
-        _check(senders, wanted, is_saving=file is not None)
-        await listener.subscribe(lambda offer: offer.characteristic in senders)
-        await _show_all(listener, out, file, senders)
+            what.out(line)
+        _check(senders, what.wanted, is_saving=what.file is not None)
+        await what.listener.subscribe(lambda offer: offer.characteristic in senders)
+        if what.start is not None:
+            await what.listener.send(*what.start)
+        await _show_all(what.listener, what.out, what.file, senders)
     finally:
-        await listener.close()
+        await what.listener.close()
 
 
 async def _show_all(

@@ -1,6 +1,6 @@
 """Listens to everything that one Bluetooth peer offers and sends, for who explores it.
 
-It writes nothing to the peer but the wish to be notified.
+It writes nothing to the peer but the wish to be notified, unless it is told to.
 """
 
 import asyncio
@@ -107,6 +107,18 @@ class BleListener:
                     offer = Offer(each.service_uuid, each.uuid, tuple(sorted(each.properties)))
                     if offer.sends and is_wanted(offer):
                         await bounded(client.start_notify(each, self._take), self._limits.call_s)
+        except RADIO_ERRORS as error:
+            raise radio_failure(self._address, error) from error
+
+    async def send(self, characteristic: str, octets: bytes) -> None:
+        """Write to a characteristic.
+
+        Raises:
+            DriverError: the peer has none such, refuses, or the link is lost or not open.
+        """
+        client = self._open_client()
+        try:
+            await bounded(client.write_gatt_char(characteristic, octets), self._limits.call_s)
         except RADIO_ERRORS as error:
             raise radio_failure(self._address, error) from error
 
