@@ -46,6 +46,7 @@ TABLE = {
     "supply_low": ("below", M, 30, 60, False),
     "storage_failed": ("fact", L, 30, 60, False),
     "clock_unsynchronised": ("fact", L, 30, 60, False),
+    "commands_unguarded": ("fact", L, 0, 10, False),
 }
 
 KILLERS = {

@@ -71,6 +71,7 @@ def test_the_facts_that_default_rules_look_for_have_names() -> None:
     assert plain == {
         FactName.STORAGE_FAILED,
         FactName.CLOCK_UNSYNCHRONISED,
+        FactName.COMMANDS_UNGUARDED,
         FactName.NOT_CHECKED,
     }
     assert confirmed == {FactName.FAR_END_CONFIRMED}

@@ -223,7 +223,7 @@ def alarm_payload(
     )
 
 
-def encode(payload: Alive | State | Alarm | EventMessage) -> bytes:
+def encode(payload: msgspec.Struct) -> bytes:
     """Return a payload as JSON in UTF-8."""
     return msgspec.json.encode(payload)
 

@@ -36,10 +36,12 @@ from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.single_run import SingleRun, runtime_folder
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.station import Station
+from linetender.settings.station_file import StationBroker
 from linetender.simulation.devices import Rig
 from linetender.simulation.hands import play
 from linetender.simulation.scenario import Scenario
@@ -61,6 +63,7 @@ class Session:
         recorder: Where the session is recorded, or None.
         link: To the broker, or None.
         incoming: What comes from the broker.
+        guard: Of commands over the broker; None where they are off.
         keeper: Of the core's state, or None.
         carryover: What the run before left, or None.
         upkeep: Of the folder of recordings, or None.
@@ -72,6 +75,7 @@ class Session:
     recorder: RecordingWriter | None = None
     link: BrokerLink | None = None
     incoming: Incoming = field(default_factory=Incoming)
+    guard: CommandGuard | None = None
     keeper: CarryoverKeeper | None = None
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
@@ -96,6 +100,7 @@ class Session:
             recorder=self.recorder,
             teller=teller,
             incoming=self.incoming,
+            guard=self.guard,
             keeper=self.keeper,
             broker_connected=None if link is None else lambda: link.state().connected,
             minds_time_of_day=is_real,
@@ -216,15 +221,7 @@ def _session(
 ) -> Session:
     session = Session(station, lines)
     if station.broker is not None:
-        session.link = BrokerLink(
-            station.broker,
-            station.plan.station,
-            MonotonicClock(),
-            folder=station.path.parent,
-            reception=Reception(
-                wanted_by_station(Topics(station.plan.station)), session.incoming.put
-            ),
-        )
+        _link_to_broker(session, station.broker)
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
         session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
@@ -234,6 +231,25 @@ def _session(
     if session.upkeep is not None:
         session.upkeep.start()
     return session
+
+
+def _link_to_broker(session: Session, broker: StationBroker) -> None:
+    station = session.station
+    topics = Topics(station.plan.station)
+    guard = CommandGuard(station.plan.station)
+    session.guard = guard if broker.commands else None
+    session.link = BrokerLink(
+        broker,
+        station.plan.station,
+        MonotonicClock(),
+        folder=station.path.parent,
+        reception=Reception(
+            wanted_by_station(topics, commands=broker.commands),
+            session.incoming.put,
+            guard.answered,
+            frozenset({topics.forbidden_command}),
+        ),
+    )
 
 
 async def _run_real(session: Session) -> None:

@@ -28,9 +28,11 @@ ANSWER = "answer"
 """The contact that a wearer's button is, wired or at a second box."""
 
 
-def wanted_by_station(topics: Topics) -> tuple[Wanted, ...]:
-    """Return what a station subscribes to for its second boxes; nothing that was kept."""
+def wanted_by_station(topics: Topics, *, commands: bool = False) -> tuple[Wanted, ...]:
+    """Return what a station subscribes to: second boxes, itself, users; nothing that was kept."""
     return (
+        *((Wanted(topics.any_command),) if commands else ()),
+        Wanted(topics.selftest),
         Wanted(topics.any_confirm),
         Wanted(topics.any_press),
         Wanted(topics.any_forward, qos=0),

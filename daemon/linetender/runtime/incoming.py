@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -81,7 +81,7 @@ class Incoming:
         self._wake: Callable[[], None] | None = None
         self.dropped = 0
 
-    async def each(self) -> AsyncIterator[Received]:
+    async def each(self) -> AsyncGenerator[Received, None]:
         """Yield every message, for ever, on the running loop."""
         filled = asyncio.Event()
         loop = asyncio.get_running_loop()

@@ -24,13 +24,14 @@ from linetender.recording.lines import Segment, SegmentReason, as_recorded, segm
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import StationClock, WallClock
-from linetender.runtime.far_ends import FarEnds
 from linetender.runtime.forwards import Forwards
 from linetender.runtime.frame_tap import tapped
+from linetender.runtime.hearing import Hearing
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
+from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.self_checks import Checked, SelfChecks
 from linetender.runtime.supervisor import BY_RADIO, WIRED, Bounds, Supervisor
 from linetender.runtime.telling import Teller
@@ -66,6 +67,7 @@ class Surroundings:
         recorder: Where the session is recorded, or None.
         teller: What tells the broker, or None.
         incoming: What comes from the broker, or None.
+        guard: Of commands over the broker; None where they are off.
         keeper: What keeps the core's state for the next run, or None.
         broker_connected: Whether the broker has accepted the connection, or None.
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
@@ -79,6 +81,7 @@ class Surroundings:
     recorder: RecordingWriter | None = None
     teller: Teller | None = None
     incoming: Incoming | None = None
+    guard: CommandGuard | None = None
     keeper: CarryoverKeeper | None = None
     broker_connected: Callable[[], bool] | None = None
     minds_time_of_day: bool = False
@@ -325,11 +328,12 @@ class LiveStation:
             await around.clock.sleep_until_ns(due_ns)
 
     async def _hear_for_ever(self, incoming: Incoming, teller: Teller) -> None:
-        """Take what second boxes send: readings, confirmations, presses."""
-        far_ends = FarEnds(self._station.plan, teller, self._inbox)
-        async for received in incoming.each():
-            if not self._forwards.take(received):
-                far_ends.take(received, self._watch.snapshot())
+        """Take what second boxes and users send."""
+        around = self._around
+        hearing = Hearing(self._station.plan, teller, self._inbox, self._forwards, around.clock)
+        if around.guard is not None:
+            hearing.take_commands(around.guard, lambda wish: self._watch.refusal(wish))
+        await hearing.run(incoming, lambda: self._watch.snapshot(), around.broker_connected)
 
     async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
         await hands

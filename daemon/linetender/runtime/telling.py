@@ -85,6 +85,11 @@ class Teller:
         self._asked = Sound.SILENT
 
     @property
+    def publish(self) -> Publish:
+        """Where messages go."""
+        return self._publish
+
+    @property
     def run(self) -> str:
         """The id of this run."""
         return self._run

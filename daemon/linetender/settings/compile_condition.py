@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from linetender.core.fact_names import FactName
 from linetender.core.instants import from_seconds
 from linetender.core.plan import (
     Above,
@@ -212,6 +213,9 @@ def _of_station(entry: ConditionFields, fitted: Fitted) -> Condition | None:
     if entry.held is not None:
         is_fitted = entry.held.contact in fitted.contacts
         return Held(entry.held.contact, from_seconds(entry.held.after_s)) if is_fitted else None
+    if entry.fact is FactName.COMMANDS_UNGUARDED:
+        broker = fitted.station.broker
+        return OnFact(entry.fact.value) if broker is not None and broker.commands else None
     if entry.fact is not None:
         return OnFact(entry.fact.value, entry.subject or "")
     if entry.check_in_missed is not None and fitted.station.check_in is not None:

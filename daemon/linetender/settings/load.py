@@ -17,7 +17,7 @@ from linetender.settings.safety_lint import lint
 from linetender.settings.shown import shown_settings
 from linetender.settings.station import Device, Station
 from linetender.settings.station_checks import faults_of_station
-from linetender.settings.station_file import BrokerSettings, StationFile
+from linetender.settings.station_file import StationBroker, StationFile
 from linetender.settings.toml_file import TomlFile, read_toml
 from linetender_drivers.registry import find_spec as installed_spec
 
@@ -132,7 +132,7 @@ def _parted(
     return [each for each in others if each.refuses], granted, advice
 
 
-def _with_full_path(broker: BrokerSettings | None, path: Path) -> BrokerSettings | None:
+def _with_full_path(broker: StationBroker | None, path: Path) -> StationBroker | None:
     if broker is None or broker.password_file is None:
         return broker
     full = str(_beside(path, broker.password_file))

@@ -5,7 +5,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from linetender.settings.station import Device
-from linetender.settings.station_file import BrokerSettings
+from linetender.settings.station_file import StationBroker
 from linetender.settings.toml_file import TomlFile
 
 LEFT_OUT = "left_out"
@@ -21,7 +21,7 @@ def shown_settings(toml: TomlFile, devices: tuple[Device, ...]) -> dict[str, Any
     shown: dict[str, Any] = {**toml.data}
     left_out: list[str] = []
     if "broker" in shown:
-        private = private_fields(BrokerSettings)
+        private = private_fields(StationBroker)
         shown["broker"] = _without(shown["broker"], private, "broker", left_out)
     shown["devices"] = dict(shown["devices"])
     for device in devices:

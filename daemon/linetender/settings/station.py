@@ -8,7 +8,7 @@ from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.settings.problems import Finding
 from linetender.settings.rule_budget import RuleBudget
-from linetender.settings.station_file import BrokerSettings, RecordingTable
+from linetender.settings.station_file import RecordingTable, StationBroker
 from linetender_drivers.registry import DeviceOptions, DriverSpec
 
 
@@ -60,7 +60,7 @@ class Station:
     devices: tuple[Device, ...]
     shown: dict[str, Any]
     findings: tuple[Finding, ...]
-    broker: BrokerSettings | None
+    broker: StationBroker | None
     recording_directory: Path | None = None
     recording: RecordingTable | None = None
     advice: tuple[Finding, ...] = ()

@@ -59,10 +59,25 @@ def _forwarded_is_safe(station: StationFile, toml: TomlFile) -> Iterator[Problem
             yield unguarded(toml)
 
 
+def _commands_guarded(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    broker = station.broker
+    if broker is None or not broker.commands:
+        return
+    if not broker.tls:
+        path = ("broker", "tls")
+        expected = "commands over the broker need an encrypted connection"
+        yield toml.problem(path, expected, "set tls = true, or commands = false", broker.tls)
+    if broker.user is None or broker.password_file is None:
+        path = ("broker", "commands")
+        expected = "commands need a broker that knows its users: user and password_file"
+        yield toml.problem(path, expected, "add both, or set commands = false", True)
+
+
 _CHECKS: tuple[Callable[[StationFile, TomlFile], Iterator[Problem]], ...] = (
     _bore_fits_pipe,
     _names_once,
     _exceptions_known,
     _forwarded_is_safe,
+    _commands_guarded,
     *LINE_CHECKS,
 )

@@ -188,6 +188,17 @@ class BrokerSettings(StrictModel):
     tls: bool = Field(False, description="true to encrypt the connection")
 
 
+class StationBroker(BrokerSettings):
+    """`[broker]` of a station."""
+
+    commands: bool = Field(False, description="true to take commands over the broker")
+    discovery_prefix: str | None = Field(
+        None,
+        pattern=r"^[A-Za-z0-9_/-]{1,64}$",
+        description="topic under which home automation looks for devices",
+    )
+
+
 class ContactTable(StrictModel):
     """`[[contacts]]`: somebody who is told."""
 
@@ -265,7 +276,7 @@ class StationFile(StrictModel):
         min_length=1, description="one table per device, e.g. [devices.air]"
     )
     rules: RulesTable = Field(RulesTable.model_validate({}), description="a table")
-    broker: BrokerSettings | None = Field(None, description="a table")
+    broker: StationBroker | None = Field(None, description="a table")
     contacts: Annotated[tuple[ContactTable, ...], Field(strict=False)] = Field(
         (), max_length=32, description="tables [[contacts]]"
     )
