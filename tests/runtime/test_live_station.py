@@ -11,6 +11,7 @@ import msgspec
 import pytest
 
 from linetender.core.carryover import Carryover
+from linetender.core.events import Event
 from linetender.core.snapshot import Snapshot
 from linetender.recording.replay import replay_file
 from linetender.recording.writer import RecordingWriter
@@ -231,8 +232,11 @@ class Keeper:
     def __init__(self) -> None:
         self.kept: list[Carryover] = []
 
-    def keep(self, carryover: Carryover) -> None:
+    def keep(self, carryover: Carryover, events: tuple[Event, ...] = (), told_ns: int = 0) -> None:
         self.kept.append(carryover)
+
+    def close(self, within_s: float = 2.0) -> None:
+        """Nothing to close."""
 
 
 def test_the_state_is_kept_at_each_event_and_each_minute_and_at_the_end() -> None:

@@ -157,6 +157,24 @@ class EventMessage(msgspec.Struct, frozen=True, rename={"before": "from", "after
     v: int = 1
 
 
+class LostEvents(msgspec.Struct, frozen=True):
+    """Stands among the events where some were given up, because too many waited.
+
+    Attributes:
+        id: As of an event.
+        lost: How many.
+        at: Time of day of the first of them.
+        late_s: See `EventMessage`.
+        v: Version of the shape.
+    """
+
+    id: str
+    lost: int
+    at: str
+    late_s: float | None = None
+    v: int = 1
+
+
 def event_id(run: str, n: int) -> str:
     """Return the id of a transition, unique among all runs of a station."""
     return f"{run}-{n}"

@@ -58,11 +58,33 @@ CREATE TABLE draft (
 ) STRICT
 """
 
+_OUTBOX = """
+CREATE TABLE outbox (
+    seq INTEGER PRIMARY KEY,
+    id TEXT NOT NULL UNIQUE,
+    at TEXT NOT NULL,
+    boot TEXT NOT NULL,
+    at_ns INTEGER NOT NULL,
+    high INTEGER NOT NULL CHECK (high IN (0, 1)),
+    lost INTEGER NOT NULL CHECK (lost >= 0),
+    content TEXT NOT NULL
+) STRICT
+"""
+
+_KEPT_STATE = """
+CREATE TABLE kept_state (
+    id INTEGER PRIMARY KEY CHECK (id = 1),
+    content TEXT NOT NULL
+) STRICT
+"""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     # 1: what was calibrated and taught.
     (_CALIBRATIONS, _TAUGHT),
     # 2: a calibration that was interrupted goes on where it was.
     (_DRAFT,),
+    # 3: events wait for the broker, with the state that belongs to them.
+    (_OUTBOX, _KEPT_STATE),
 )
 """Each script is a tuple of statements, run in one transaction with its number."""
 

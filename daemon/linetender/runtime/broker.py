@@ -123,6 +123,7 @@ class BrokerLink:
         qos: int = 0,
         retain: bool = False,
         expiry_s: int | None = None,
+        answered: Callable[[int], None] | None = None,
     ) -> None:
         """Hand over a message; returns at once whatever the broker does.
 
@@ -132,8 +133,9 @@ class BrokerLink:
             qos: 0: lost while there is no connection. 1: waits for one.
             retain: The broker keeps it; it is said again after each connect.
             expiry_s: Life of the message (s), here and at the broker; None means for ever.
+            answered: Given the broker's reason code (QoS 1), on a thread of the link.
         """
-        message = Message(topic, payload, qos, retain, expiry_s, self._clock.now_ns())
+        message = Message(topic, payload, qos, retain, expiry_s, self._clock.now_ns(), answered)
         with self._changed:
             if qos or retain or self._connected:
                 self._queue.put(message)
@@ -246,13 +248,18 @@ class BrokerLink:
             if early is not None:
                 self._confirm(sent.mid)
         if early is not None:
-            self._reception.answered(message.topic, early)
+            self._tell_answer(message, early)
 
     def _confirm(self, mid: int) -> None:
         message = self._unconfirmed.pop(mid)
         if message.topic == self._online and message.payload == OFFLINE:
             self._offline_confirmed = True
         self._changed.notify_all()
+
+    def _tell_answer(self, message: Message, reason: int) -> None:
+        self._reception.answered(message.topic, reason)
+        if message.answered is not None:
+            message.answered(reason)
 
     # The client library's thread.
 
@@ -290,8 +297,7 @@ class BrokerLink:
             was_connected, self._connected = self._connected, False
             # Unconfirmed publishes with QoS 1 are sent again by the library; those with
             # QoS 0 are lost, and nothing more is heard of them.
-            kept = {mid: message for mid, message in self._unconfirmed.items() if message.qos}
-            self._unconfirmed = kept
+            self._unconfirmed = {mid: sent for mid, sent in self._unconfirmed.items() if sent.qos}
             self._changed.notify_all()
         if was_connected and self._stop_at_s is None:
             _LOG.warning("connection to the broker lost: %s; local alarms go on", reason)
@@ -311,7 +317,7 @@ class BrokerLink:
             else:
                 self._confirm(mid)
         if message is not None:
-            self._reception.answered(message.topic, reason.value)
+            self._tell_answer(message, reason.value)
         if is_fault:
             self._note_refusal(f"the broker refuses a publish on {topic}: {reason}")
 

@@ -8,14 +8,20 @@ import contextlib
 import logging
 import os
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from threading import Condition, Thread
+from typing import Protocol
 
 import msgspec
 
 from linetender.core.carryover import Carryover
+from linetender.core.events import Event
 from linetender.core.plan import AirPlan, Plan
 from linetender.core.watch import Watch
+from linetender.memory.outbox import state_in
+from linetender.memory.store import FILE_NAME as MEMORY_NAME
+from linetender.memory.store import MemoryFault, open_store
 from linetender.runtime.boot import UNKNOWN_BOOT
 
 _LOG = logging.getLogger(__name__)
@@ -34,37 +40,68 @@ class KeptState(msgspec.Struct, frozen=True):
         at_ns: The machine's monotonic clock at the state's instant.
         carryover: The state.
         air: What the state's baseline of the air was measured by.
+        wall_s: The time of day (s since 1970), to tell which of two boots was the later.
     """
 
     boot: str
     at_ns: int
     carryover: Carryover
     air: AirPlan | None = None
+    wall_s: float = 0.0
 
 
 def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
     """Return what the run before left, ready for a restart; None where it left nothing usable.
 
-    The blind time is known within one boot of the machine; after a power-down it is not.
+    It lies in the file of this module or, where the station tells a broker, in the memory
+    beside the events that wait; the newer one counts. The blind time is known within one
+    boot of the machine; after a power-down it is not.
 
     Args:
         folder: Where the state is kept.
         boot: Hashed boot id of now.
         plan: The station that is to go on from it.
     """
-    path = folder / FILE_NAME
+    found = [(path, kept) for path, kept in _kept_in(folder) if kept is not None]
+    if not found:
+        return None
+    path, kept = max(found, key=lambda one: _recency(one[1], boot))
     try:
-        kept = msgspec.json.decode(path.read_bytes(), type=KeptState)
         same_boot = kept.boot == boot != UNKNOWN_BOOT
         blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
         carryover = _for_plan(kept, plan).after_restart(blind_ns)
         Watch(plan, 0, carryover).carryover()  # proves that it can be restored
-    except FileNotFoundError:
-        return None
-    except (OSError, *_NOT_A_STATE) as error:
-        _LOG.warning("%s: what the run before left cannot be used (%s); starting anew", path, error)
+    except _NOT_A_STATE as error:
+        _warn(path, error)
         return None
     return carryover
+
+
+def _recency(kept: KeptState, boot: str) -> tuple[bool, float]:
+    return (True, kept.at_ns) if kept.boot == boot else (False, kept.wall_s)
+
+
+def _kept_in(folder: Path) -> Iterator[tuple[Path, KeptState | None]]:
+    for path, read in ((folder / FILE_NAME, _file), (folder / MEMORY_NAME, _memory)):
+        if path.exists():
+            try:
+                yield path, read(path)
+            except (OSError, MemoryFault, *_NOT_A_STATE) as error:
+                _warn(path, error)
+
+
+def _file(path: Path) -> KeptState:
+    return msgspec.json.decode(path.read_bytes(), type=KeptState)
+
+
+def _memory(path: Path) -> KeptState | None:
+    with open_store(path.parent) as store:
+        state = state_in(store)
+    return None if state is None else msgspec.json.decode(state, type=KeptState)
+
+
+def _warn(path: Path, error: Exception) -> None:
+    _LOG.warning("%s: what the run before left cannot be used (%s); starting anew", path, error)
 
 
 def _for_plan(kept: KeptState, plan: Plan) -> Carryover:
@@ -79,6 +116,20 @@ def _for_plan(kept: KeptState, plan: Plan) -> Carryover:
         return kept.carryover
     changed = {**air, "baseline": None, "baseline_rpm": None, "speed_ratio": 1.0}
     return msgspec.structs.replace(kept.carryover, parts={**kept.carryover.parts, "air": changed})
+
+
+class StateKeeper(Protocol):
+    """What keeps the core's state for the next run."""
+
+    @property
+    def fault(self) -> str:
+        """Why it is not kept, for people; empty while it is."""
+
+    def keep(self, carryover: Carryover, events: tuple[Event, ...] = (), told_ns: int = 0) -> None:
+        """Take the state and the events that led to it, at `told_ns` of Watch time."""
+
+    def close(self, within_s: float = 2.0) -> None:
+        """Store what waits and stop, `within_s` at most."""
 
 
 class CarryoverKeeper:
@@ -110,9 +161,10 @@ class CarryoverKeeper:
         self._thread = Thread(target=self._run, name="carryover", daemon=True)
         self._thread.start()
 
-    def keep(self, carryover: Carryover) -> None:
-        """Hand over the state of now; returns at once."""
-        kept = KeptState(self._boot, time.monotonic_ns(), carryover, self._air)
+    def keep(self, carryover: Carryover, events: tuple[Event, ...] = (), told_ns: int = 0) -> None:
+        """Hand over the state of now; returns at once. Events are not kept here."""
+        del events, told_ns
+        kept = KeptState(self._boot, time.monotonic_ns(), carryover, self._air, time.time())
         with self._changed:
             self._newest = kept
             self._changed.notify()

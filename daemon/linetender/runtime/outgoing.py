@@ -4,7 +4,7 @@ Not safe for threads by itself: `broker.py` holds its lock around each call.
 """
 
 from collections import deque
-from collections.abc import Container
+from collections.abc import Callable, Container
 from typing import NamedTuple
 
 from linetender.core.instants import SECOND_NS
@@ -20,6 +20,8 @@ class Message(NamedTuple):
         retain: Whether the broker keeps it for those who come later.
         expiry_s: The broker forgets it after this long (s); None means never.
         put_ns: When it was handed over.
+        answered: Given the reason code with which the broker answers, on the link's
+            thread; not called for one that is given up.
     """
 
     topic: str
@@ -28,6 +30,7 @@ class Message(NamedTuple):
     retain: bool
     expiry_s: int | None
     put_ns: int
+    answered: Callable[[int], None] | None = None
 
 
 class OutgoingQueue:

@@ -33,12 +33,14 @@ class Checked:
         keeper: Of the core's state.
         broker_connected: Whether the broker has accepted the connection.
         wall: The time of day, where it matters that it is right.
+        refusal: Why the broker takes no events, for people; empty while it does.
     """
 
     recorder: Failing | None = None
     keeper: Failing | None = None
     broker_connected: Callable[[], bool] | None = None
     wall: WallClock | None = None
+    refusal: Callable[[], str] | None = None
 
 
 class SelfChecks:
@@ -60,6 +62,8 @@ class SelfChecks:
             self._say(FactName.STORAGE_FAILED, "state", checked.keeper.fault or "")
         if checked.broker_connected is not None:
             self._look_at_broker(connected=checked.broker_connected())
+        if checked.refusal is not None:
+            self._say(FactName.BROKER_LOST, "events", checked.refusal())
         if checked.wall is not None:
             wrong = "" if checked.wall().synchronised else "the network has not set the clock yet"
             self._say(FactName.CLOCK_UNSYNCHRONISED, "clock", wrong)

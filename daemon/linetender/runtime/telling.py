@@ -62,16 +62,20 @@ class Publish(Protocol):
 class Teller:
     """Tells the world beyond the room about one run of one station."""
 
-    def __init__(self, plan: Plan, run_id: str, publish: Publish) -> None:
+    def __init__(
+        self, plan: Plan, run_id: str, publish: Publish, *, tells_events: bool = True
+    ) -> None:
         """Prepare; nothing is told yet.
 
         Args:
             plan: The station.
             run_id: 8 hex digits, drawn for this run.
             publish: Where messages go.
+            tells_events: Whether events are published here: not where an outbox does it.
         """
         self._plan = plan
         self._run = run_id
+        self._tells_events = tells_events
         self._publish = publish
         self._topics = Topics(plan.station)
         self._alive_seq = 0
@@ -194,8 +198,9 @@ class Teller:
             self._since.setdefault(event.rule, at)
         self._last[event.rule] = event
         self._tell_alarm(event.rule)
-        message = event_message(self._run, event, at, told_ns)
-        self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
+        if self._tells_events:
+            message = event_message(self._run, event, at, told_ns)
+            self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
         line = alarm_line(event, self._plan).encode()
         self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
 
