@@ -20,6 +20,7 @@ from linetender.cli.lint import lint
 from linetender.cli.out import out
 from linetender.cli.pause_sound import pause_sound
 from linetender.cli.pre_use import pre_use
+from linetender.cli.probe import probe
 from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
 from linetender.cli.reset import reset
@@ -48,6 +49,7 @@ VERBS: tuple[Callable[..., Any], ...] = (
     out,
     pause_sound,
     pre_use,
+    probe,
     remote_sounder,
     replay,
     reset,
