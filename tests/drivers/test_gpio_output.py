@@ -9,6 +9,7 @@ from pydantic import ValidationError
 from linetender_drivers.errors import DriverConfigError, DriverError, FailureReason
 from linetender_drivers.outputs.gpio_output import open_output
 from linetender_drivers.outputs.gpio_output_spec import GpioOutputOptions
+from linetender_drivers.outputs.gpio_relay import open_relay
 from linetender_drivers.registry import Kind, find_spec
 from linetender_drivers.simulated.pins import SimulatedPins
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
@@ -47,6 +48,22 @@ def test_off_at_start_on_and_off_again_at_the_end(active_high: bool) -> None:
     ]
 
 
+@pytest.mark.parametrize("energised", [True, False])
+def test_a_relay_is_held_while_quiet_and_drops_to_alarm_and_at_the_end(energised: bool) -> None:
+    async def scene() -> list[bool]:
+        machine, pins = bench()
+        options = GpioOutputOptions(gpio=20, active_high=energised)
+        relay = open_relay("siren", options, machine, ("buzzer",))
+        await relay.open()
+        relay.write(True)
+        relay.write(False)
+        await relay.close()
+        return [high for _, _, high in pins.edges]
+
+    dropped = not energised
+    assert run_virtual(scene()) == [dropped, energised, dropped, energised, dropped]
+
+
 def test_what_is_not_open_cannot_be_switched() -> None:
     machine, _ = bench()
     lamp = open_output("red", GpioOutputOptions(gpio=18), machine, ("lamp_red",))
@@ -66,7 +83,7 @@ def test_two_outputs_cannot_share_a_line() -> None:
     run_virtual(scene())
 
 
-@pytest.mark.parametrize("driver", ["gpio_buzzer", "gpio_lamp"])
+@pytest.mark.parametrize("driver", ["gpio_buzzer", "gpio_lamp", "gpio_keep_alive"])
 def test_the_drivers_are_installed_under_their_names(driver: str) -> None:
     spec = find_spec(driver)
     assert (spec.kind, spec.opener()) == (Kind.OUTPUT, open_output)

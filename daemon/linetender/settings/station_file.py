@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from linetender.core.plan import Arrangement
+from linetender.core.plan_faults import GREATEST_ZERO_PA
 from linetender.settings.line_tables import DuctTable, FanTable, FilterTable, IntakeTable
 from linetender.settings.rule_file import RuleChange
 from linetender.settings.strict_model import SLUG_RULE, AnySignal, Reason, Slug, StrictModel
@@ -144,8 +145,10 @@ class DeviceTable(StrictModel):
     contact: Literal["answer", "hook", "fan_mains", "co_alarm"] | None = Field(
         None, description='role of a switch: "answer", "hook", "fan_mains" or "co_alarm"'
     )
-    output: Literal["buzzer", "lamp_red", "lamp_yellow", "lamp_green"] | None = Field(
-        None, description='role of an output: "buzzer", "lamp_red", "lamp_yellow", "lamp_green"'
+    output: Literal["buzzer", "lamp_red", "lamp_yellow", "lamp_green", "keep_alive"] | None = Field(
+        None,
+        description="role of an output: "
+        '"buzzer", "lamp_red", "lamp_yellow", "lamp_green", "keep_alive"',
     )
     options: dict[str, Any] = Field(
         default_factory=dict, description="a table with the driver's own options"

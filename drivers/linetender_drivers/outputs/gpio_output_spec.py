@@ -1,4 +1,4 @@
-"""What the station file may say of a buzzer, siren or lamp on a plain pin."""
+"""What the station file may say of what is on or off by a plain pin."""
 
 from pydantic import Field
 
@@ -44,4 +44,20 @@ LAMP = DriverSpec(
     provides=_provides,
     open=_OPEN,
     summary="lamp on a GPIO line",
+)
+
+KEEP_ALIVE = DriverSpec(
+    kind=Kind.OUTPUT,
+    options=GpioOutputOptions,
+    provides=_provides,
+    open=_OPEN,
+    summary="sign of life on a GPIO line, for a circuit that sounds when it stops",
+)
+
+RELAY = DriverSpec(
+    kind=Kind.OUTPUT,
+    options=GpioOutputOptions,
+    provides=_provides,
+    open="linetender_drivers.outputs.gpio_relay:open_relay",
+    summary="relay on a GPIO line, energised while nothing is wrong",
 )
