@@ -312,3 +312,68 @@ def test_a_closed_bus_says_so(node: str) -> None:
 def test_a_transfer_of_nothing_is_refused(node: str) -> None:
     with pytest.raises(ValueError, match="at least one byte"):
         run(node, StandIn, (0x25, b"", 0))
+
+
+class Refusing(StandIn):
+    """Fails with these error numbers, one for each call, then works."""
+
+    def __init__(self, path: str, *numbers: int) -> None:
+        super().__init__(path)
+        self.numbers = list(numbers)
+        self.calls = 0
+
+    def i2c_rdwr(self, *messages: Any) -> None:
+        self.calls += 1
+        if self.numbers:
+            raise OSError(self.numbers.pop(0), "as ordered")
+        super().i2c_rdwr(*messages)
+
+
+NACK, ARBITRATION, STUCK = errno.EREMOTEIO, errno.EAGAIN, errno.ETIMEDOUT
+
+
+@pytest.mark.parametrize(
+    ("transfer", "numbers", "calls", "answer"),
+    [
+        ((0x25, b"", 2), [NACK, ARBITRATION], 3, b"\x01\x02"),
+        ((0x48, b"\x02", 2), [NACK], 2, b"\x01\x02"),
+        ((0x25, b"", 2), [NACK] * 3, 3, FailureReason.NACK),
+        ((0x25, b"", 2), [STUCK], 1, FailureReason.TIMEOUT),
+        ((0x25, b"", 2), [NACK, errno.EIO], 2, FailureReason.BUS_ERROR),
+        ((0x25, b"\x36\x15", 0), [NACK], 1, FailureReason.NACK),
+        ((0x48, b"\x01\x85", 2), [NACK], 1, FailureReason.NACK),
+    ],
+)
+def test_only_reads_that_set_nothing_are_tried_again(
+    node: str,
+    transfer: tuple[int, bytes, int],
+    numbers: list[int],
+    calls: int,
+    answer: bytes | FailureReason,
+) -> None:
+    stand_in = Refusing(node, *numbers)
+    (got,) = run(node, lambda _: stand_in, transfer)
+    assert (got.reason if isinstance(got, DriverError) else got) == answer
+    assert stand_in.calls == calls
+
+
+@pytest.mark.parametrize(
+    ("numbers", "opened"),
+    [([STUCK] * 3, 2), ([errno.EIO, STUCK, ARBITRATION], 2), ([NACK] * 9, 1), ([STUCK] * 2, 1)],
+)
+def test_a_bus_that_keeps_failing_is_opened_anew_and_says_so(
+    node: str, caplog: pytest.LogCaptureFixture, numbers: list[int], opened: int
+) -> None:
+    made = [Refusing(node, *numbers), Refusing(node)]
+    used: list[Refusing] = []
+
+    def open_bus(_path: str) -> Refusing:
+        used.append(made[len(used)])
+        return used[-1]
+
+    answers = run(node, open_bus, *[(0x25, b"\x36\x15", 0)] * 10)
+    assert answers[-1] == b""
+    assert len(used) == opened
+    assert [bus.closed.wait(ENOUGH_S) for bus in used] == [True] * opened
+    told = [record.getMessage() for record in caplog.records if "opening it anew" in record.msg]
+    assert told == [f"{node}: 3 failures in a row; opening it anew"] * (opened - 1)

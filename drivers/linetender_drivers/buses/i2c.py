@@ -3,11 +3,16 @@
 smbus2 blocks, and a transfer on a stuck bus may block for ever. So the calls are made
 in a thread of their own; a thread that does not come back is left behind and the next
 transfer starts another.
+
+A bus on which a chip holds the data line low needs nine clocks on the other line, which
+this file does not give: the line belongs to the bus controller, and a program that takes it
+as a GPIO cannot put it back.
 """
 
 import asyncio
 import contextlib
 import fcntl
+import logging
 import os
 import queue
 import threading
@@ -19,6 +24,7 @@ import smbus2
 
 from linetender_drivers.buses.i2c_failures import (
     DEADLINE_S,
+    REFUSALS,
     already_owned,
     never_returned,
     opening_failure,
@@ -27,11 +33,24 @@ from linetender_drivers.buses.i2c_failures import (
 )
 from linetender_drivers.errors import DeviceTimeout, DriverError, FailureReason
 
+log = logging.getLogger(__name__)
+
 I2C_TIMEOUT_IOCTL = 0x0702
 """Sets the kernel's limit for one transfer. Source: Linux, include/uapi/linux/i2c-dev.h."""
 
 KERNEL_TIMEOUT_10_MS = 10
 """That limit, in units of 10 ms (chosen: well inside our own deadline)."""
+
+READ_ATTEMPTS = 3
+"""How often a read is tried that a chip or another master refused (chosen)."""
+
+POINTER_LENGTH = 1
+"""What a read may write first and still be the same when done twice: a register's number.
+More bytes may set something."""
+
+REOPEN_AFTER = 3
+"""So many failures of the bus itself in a row, and its node is opened anew (chosen). What
+a chip refuses is no failure of the bus."""
 
 MAX_HUNG_THREADS = 4
 """Calls left behind before the bus is given up (chosen: the supervisor retries for ever,
@@ -180,6 +199,7 @@ class _Worker(threading.Thread):
 
     def run(self) -> None:
         bus: OpenBus | None = None
+        failures = 0
         while (request := self.requests.get()) is not None and not self._stopped.is_set():
             if request.answer.cancelled():
                 continue
@@ -187,22 +207,34 @@ class _Worker(threading.Thread):
                 if bus is None:
                     bus = self._open()
                 result: bytes | DriverError = self._transfer(bus, request)
+                failures = 0
             except DriverError as error:
                 result = error
+                failures += error.reason is not FailureReason.NACK
+            if bus is not None and failures >= REOPEN_AFTER:
+                log.warning("%s: %d failures in a row; opening it anew", self._path, failures)
+                bus.close()
+                bus, failures = None, 0
             _deliver(request, result)
         if bus is not None:
             bus.close()
 
     def _transfer(self, bus: OpenBus, request: _Request) -> bytes:
-        messages = []
-        if request.write:
-            messages.append(smbus2.i2c_msg.write(request.address, request.write))
-        if request.read_n:
-            messages.append(smbus2.i2c_msg.read(request.address, request.read_n))
-        try:
-            bus.i2c_rdwr(*messages)
-        except OSError as error:
-            raise transfer_failure(place(self._path, request.address), error) from error
+        attempts = READ_ATTEMPTS if _is_idempotent(request) else 1
+        for attempt in range(1, attempts + 1):
+            messages = []
+            if request.write:
+                messages.append(smbus2.i2c_msg.write(request.address, request.write))
+            if request.read_n:
+                messages.append(smbus2.i2c_msg.read(request.address, request.read_n))
+            try:
+                bus.i2c_rdwr(*messages)
+                break
+            except OSError as error:
+                is_last = attempt == attempts or self._stopped.is_set()
+                if is_last or error.errno not in REFUSALS:
+                    where = place(self._path, request.address)
+                    raise transfer_failure(where, error) from error
         return bytes(messages[-1]) if request.read_n else b""
 
     def _open(self) -> OpenBus:
@@ -214,6 +246,10 @@ class _Worker(threading.Thread):
             with contextlib.suppress(OSError):  # not every adapter lets it be set
                 fcntl.ioctl(bus.fd, I2C_TIMEOUT_IOCTL, KERNEL_TIMEOUT_10_MS)
         return bus
+
+
+def _is_idempotent(request: _Request) -> bool:
+    return request.read_n > 0 and len(request.write) <= POINTER_LENGTH
 
 
 def _deliver(request: _Request, result: bytes | DriverError) -> None:

@@ -16,6 +16,10 @@ DEADLINE_S = 0.5
 100 kHz, the kernel's own limit is set to 0.1 s, and half a second of blindness leaves
 a loss-of-air delay of 2 s its time)."""
 
+REFUSALS = frozenset({errno.EREMOTEIO, errno.ENXIO, errno.EAGAIN})
+"""Not acknowledged, and arbitration lost: nothing was transferred, and the next attempt
+may pass. A time-out is none: trying again would cost its time again."""
+
 
 def place(bus: str, address: int) -> str:
     """Name a device by where it is wired, e.g. `/dev/i2c-1 0x25`."""
