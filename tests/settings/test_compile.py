@@ -123,6 +123,38 @@ def test_a_thermal_sensor_is_corrected_for_altitude_once_it_is_given(tmp_path) -
     assert plain.air.pressure_factor == 1.0
 
 
+@pytest.mark.parametrize(
+    ("driver", "calibrated_pa"), [("sdp8xx", 96_600), ("d6f_ph", 101_325), ("ms4525do", None)]
+)
+def test_each_thermal_sensor_is_corrected_from_its_own_calibration(
+    tmp_path, driver: str, calibrated_pa: int | None
+) -> None:
+    options = 'bus = "simulated"'
+    options += ', product = "D6F-PH5050"' if driver == "d6f_ph" else ""
+    air = f"""
+[devices.air]
+driver = "{driver}"
+signals = ["hood_pressure_pa"]
+options = {{ {options} }}
+"""
+    high = STATION.replace("exit_time_s = 7", "exit_time_s = 7\naltitude_m = 1500")
+    plan = load(tmp_path, high + ELEMENT + air + HANDS).plan
+    assert plan.air is not None
+    expected = 1.0 if calibrated_pa is None else calibrated_pa / 84_560
+    assert plan.air.pressure_factor == pytest.approx(expected, rel=1e-4)
+
+
+def test_a_station_may_have_a_sign_of_life(tmp_path) -> None:
+    life = """
+[devices.life]
+driver = "gpio_keep_alive"
+output = "keep_alive"
+options = { gpio = 21 }
+"""
+    station = load(tmp_path, WHOLE + life)
+    assert [d.output for d in station.devices if d.name == "life"] == ["keep_alive"]
+
+
 def test_k_is_carried_to_the_air_of_the_station(tmp_path) -> None:
     # Room air (20 °C, 50 %: vapour 1170 Pa of 2339 saturated) at 84 560 Pa as an ideal moist
     # gas; for n = 0.5 the flow goes with the root of the density ratio.

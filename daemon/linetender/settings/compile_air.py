@@ -1,23 +1,27 @@
 """From the element and its pressure sensor to the core's AirPlan."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from linetender.airline.air_density import density_kg_m3
 from linetender.airline.fitted_element import differential_pa, k_at_density
 from linetender.airline.standard_atmosphere import pressure_pa
+from linetender.airline.thermal_sensor import CALIBRATION_PRESSURE_PA, correction_factor
 from linetender.core.plan import AirPlan
 from linetender.core.signals import Signal
 from linetender.settings.station import Device
 from linetender.settings.station_file import FittedElement, HoodHoseElement, StationFile
 
-THERMAL_CALIBRATION_PA = 96_600.0
-"""Ambient pressure at which the SDP8xx are calibrated (966 mbar, data sheet of the series).
+THERMAL_CALIBRATION_PA: Mapping[str, float] = MappingProxyType(
+    {"sdp8xx": CALIBRATION_PRESSURE_PA, "d6f_ph": pressure_pa(0.0)}
+)
+"""Air pressure (Pa) at which each driver's thermal sensors are calibrated.
 
-They sense the mass that flows through them, so at another ambient pressure p they
-read too low or too high by p/96 600 Pa, and the true pressure is reading · 96 600 / p.
+They sense the mass that flows through them: at another air pressure p the true pressure
+is the reading times calibration pressure / p. Source: SDP8xx, data sheets of the series
+(966 mbar); D6F-PH, from memory (its sheet gives accuracies at 101.3 kPa).
 """
-
-THERMAL_DRIVERS = frozenset({"sdp8xx"})
 
 ROOM_TEMPERATURE_C = 20.0
 ROOM_HUMIDITY_PERCENT = 50.0
@@ -131,9 +135,14 @@ def air_plan(station: StationFile, devices: tuple[Device, ...]) -> AirPlan | Non
 def pressure_factor(station: StationFile, signal: Signal, devices: tuple[Device, ...]) -> float:
     """Return true pressure over reading (1): a thermal sensor's at the station's altitude."""
     altitude_m = station.station.altitude_m
-    is_thermal = any(
-        signal in device.signals and device.driver in THERMAL_DRIVERS for device in devices
+    calibrated_pa = next(
+        (
+            THERMAL_CALIBRATION_PA[device.driver]
+            for device in devices
+            if signal in device.signals and device.driver in THERMAL_CALIBRATION_PA
+        ),
+        None,
     )
-    if altitude_m is None or not is_thermal:
+    if altitude_m is None or calibrated_pa is None:
         return 1.0
-    return THERMAL_CALIBRATION_PA / pressure_pa(altitude_m)
+    return correction_factor(pressure_pa(altitude_m), calibrated_pa)
