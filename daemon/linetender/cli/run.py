@@ -36,6 +36,7 @@ from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.outbox import Outbox
 from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.single_run import SingleRun, runtime_folder
 from linetender.runtime.telling import Teller
@@ -65,6 +66,7 @@ class Session:
         incoming: What comes from the broker.
         guard: Of commands over the broker; None where they are off.
         keeper: Of the core's state, or None.
+        outbox: Of events for the broker; it keeps the core's state as well. Or None.
         carryover: What the run before left, or None.
         upkeep: Of the folder of recordings, or None.
         control: The local socket.
@@ -77,6 +79,7 @@ class Session:
     incoming: Incoming = field(default_factory=Incoming)
     guard: CommandGuard | None = None
     keeper: CarryoverKeeper | None = None
+    outbox: Outbox | None = None
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
     control: ControlSocket = field(init=False)
@@ -91,7 +94,10 @@ class Session:
     def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
         """Return what the live station runs on."""
         link = self.link
-        teller = Teller(self.station.plan, self.run_id, link.publish) if link else None
+        outbox, teller = self.outbox, None
+        if link is not None:
+            tells = outbox is None
+            teller = Teller(self.station.plan, self.run_id, link.publish, tells_events=tells)
         return Surroundings(
             machine,
             clock,
@@ -101,7 +107,8 @@ class Session:
             teller=teller,
             incoming=self.incoming,
             guard=self.guard,
-            keeper=self.keeper,
+            keeper=self.keeper if outbox is None else outbox,
+            events_refused=None if outbox is None else lambda: outbox.refusal,
             broker_connected=None if link is None else lambda: link.state().connected,
             minds_time_of_day=is_real,
             listeners=(self._print, self.control.tell),
@@ -111,8 +118,9 @@ class Session:
         """Bring to an end what has threads of its own; outputs are safe by now."""
         if self.link is not None:
             self.link.stop()
-        if self.keeper is not None:
-            self.keeper.close()
+        for keeper in (self.outbox, self.keeper):
+            if keeper is not None:
+                keeper.close()
         if self.upkeep is not None:
             self.upkeep.close()
 
@@ -168,6 +176,8 @@ def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
         session.lines.put(f"LOOK  {line}")
     if session.link is not None:
         session.link.start()
+    if session.outbox is not None:
+        session.outbox.start()
     if scenario is None:
         asyncio.run(_run_real(session))
     else:
@@ -224,13 +234,32 @@ def _session(
         _link_to_broker(session, station.broker)
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
-        session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
+        session.outbox = _outbox(session, folder)
+        if session.outbox is None:
+            session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
     # Last, so that nothing above leaves an empty recording behind when it fails.
     session.recorder = recorder_of(station, record)
     session.upkeep = upkeep_of(station, session.recorder)
     if session.upkeep is not None:
         session.upkeep.start()
     return session
+
+
+def _outbox(session: Session, folder: Path) -> Outbox | None:
+    """Return the outbox of a station that tells a broker."""
+    link, plan = session.link, session.station.plan
+    if link is None:
+        return None
+    return Outbox(
+        folder,
+        Topics(plan.station).event,
+        session.run_id,
+        boot_hash(),
+        link.publish,
+        lambda: link.state().connected,
+        read_wall_clock,
+        air=plan.air,
+    )
 
 
 def _link_to_broker(session: Session, broker: StationBroker) -> None:

@@ -22,7 +22,7 @@ from linetender.core.stages import Stage
 from linetender.core.watch import Watch
 from linetender.recording.lines import Segment, SegmentReason, as_recorded, segment_of
 from linetender.recording.writer import RecordingWriter
-from linetender.runtime.carryover_file import CarryoverKeeper
+from linetender.runtime.carryover_file import StateKeeper
 from linetender.runtime.clock import StationClock, WallClock
 from linetender.runtime.forwards import Forwards
 from linetender.runtime.frame_tap import tapped
@@ -70,6 +70,7 @@ class Surroundings:
         guard: Of commands over the broker; None where they are off.
         keeper: What keeps the core's state for the next run, or None.
         broker_connected: Whether the broker has accepted the connection, or None.
+        events_refused: Why the broker takes no events, empty while it does; or None.
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
         listeners: Called after each change, and once a second with no events.
     """
@@ -82,8 +83,9 @@ class Surroundings:
     teller: Teller | None = None
     incoming: Incoming | None = None
     guard: CommandGuard | None = None
-    keeper: CarryoverKeeper | None = None
+    keeper: StateKeeper | None = None
     broker_connected: Callable[[], bool] | None = None
+    events_refused: Callable[[], str] | None = None
     minds_time_of_day: bool = False
     listeners: Sequence[Listener] = ()
 
@@ -111,7 +113,9 @@ class LiveStation:
         self._outputs: list[Output] = []
         self._forwards = Forwards(station.plan.station, station.devices, around.teller)
         wall = around.wall if around.minds_time_of_day else None
-        checked = Checked(around.recorder, around.keeper, around.broker_connected, wall)
+        checked = Checked(
+            around.recorder, around.keeper, around.broker_connected, wall, around.events_refused
+        )
         self._checks = SelfChecks(checked, self._inbox, clock)
 
     @property
@@ -302,7 +306,7 @@ class LiveStation:
             around.recorder.events(events)
         snapshot = self._watch.snapshot()
         if around.keeper is not None:
-            around.keeper.keep(self._watch.carryover())
+            around.keeper.keep(self._watch.carryover(), events, snapshot.now_ns)
         if around.teller is not None:
             around.teller.events(events, snapshot, around.wall())
         for listener in around.listeners:

@@ -136,8 +136,9 @@ class Outbox:
             return ""
         return f"the broker refuses this station's events (reason {reason}): see its access list"
 
-    def __len__(self) -> int:
-        """Return how many events wait."""
+    @property
+    def waiting(self) -> int:
+        """How many events wait."""
         return len(self._delivery)
 
     def keep(self, carryover: Carryover, events: tuple[Event, ...] = (), told_ns: int = 0) -> None:
