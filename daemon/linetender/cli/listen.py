@@ -6,7 +6,7 @@ import re
 import signal
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol, TextIO
 
@@ -47,6 +47,25 @@ class Listener(Protocol):
         """Disconnect."""
 
 
+@dataclass(frozen=True)
+class Hearing:
+    """What is listened to, and where it goes.
+
+    Attributes:
+        listener: The radio's link.
+        out: Where lines for people go.
+        file: Where notifications are saved, or None.
+        wanted: The one characteristic to hear, or None.
+        start: What is written after subscribing, and where to, or None.
+    """
+
+    listener: Listener
+    out: Out
+    file: TextIO | None = None
+    wanted: str | None = None
+    start: tuple[str, bytes] | None = None
+
+
 def listen(
     address: str,
     out: Out,
@@ -75,19 +94,23 @@ def listen(
         raise DriverConfigError(address, "is no Bluetooth address, such as C0:FF:EE:00:18:22")
     wanted = None if characteristic is None else characteristic.lower()
     command = None if start is None else _start(start)
-    listener = BleListener(address.upper())
+    what = Hearing(BleListener(address.upper()), out, None, wanted, command)
     if save is None:
-        asyncio.run(_listen(Hearing(listener, out, None, wanted, command), seconds))
-        return
+        asyncio.run(_listen(what, seconds))
+    else:
+        _listen_and_save(what, seconds, save)
+
+
+def _listen_and_save(what: Hearing, seconds: float | None, save: Path) -> None:
     with save.open("x", encoding="utf-8") as file:
         try:
-            asyncio.run(_listen(Hearing(listener, out, file, wanted, command), seconds))
+            asyncio.run(_listen(replace(what, file=file), seconds))
         finally:
             has_any = file.tell() > 0
             if not has_any:
                 save.unlink()
     if has_any:
-        out(f"Saved in {save}. Check a description of it: linetender lint P --against {save}")
+        what.out(f"Saved in {save}. Check a description of it: linetender lint P --against {save}")
 
 
 def _start(text: str) -> tuple[str, bytes]:
@@ -98,25 +121,6 @@ def _start(text: str) -> tuple[str, bytes]:
         raise DriverConfigError(
             text, "expected a characteristic and octets, as in 5a5a0003-…=81 01"
         ) from error
-
-
-@dataclass(frozen=True)
-class Hearing:
-    """What is listened to, and where it goes.
-
-    Attributes:
-        listener: The radio's link.
-        out: Where lines for people go.
-        file: Where notifications are saved, or None.
-        wanted: The one characteristic to hear, or None.
-        start: What is written after subscribing, and where to, or None.
-    """
-
-    listener: Listener
-    out: Out
-    file: TextIO | None = None
-    wanted: str | None = None
-    start: tuple[str, bytes] | None = None
 
 
 async def _listen(what: Hearing, seconds: float | None) -> None:

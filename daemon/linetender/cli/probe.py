@@ -13,31 +13,35 @@ def _finite(seconds: float | None) -> float | None:
     return seconds
 
 
+Address = Annotated[
+    str, typer.Option("--listen", metavar="ADDRESS", help="Show all that a radio device sends.")
+]
+Save = Annotated[
+    Path | None,
+    typer.Option("--save", metavar="FILE", help="With --listen: keep it, for lint --against."),
+]
+Seconds = Annotated[
+    float | None,
+    typer.Option("--seconds", min=0.1, callback=_finite, help="With --listen: end after so long."),
+]
+One = Annotated[
+    str | None,
+    typer.Option("--characteristic", metavar="UUID", help="With --listen: this one only."),
+]
+Start = Annotated[
+    str | None,
+    typer.Option(
+        "--start", metavar="UUID=OCTETS", help="With --listen: write this after subscribing."
+    ),
+]
+
+
 def probe(
-    listen_to: Annotated[
-        str,
-        typer.Option("--listen", metavar="ADDRESS", help="Show all that a radio device sends."),
-    ],
-    save: Annotated[
-        Path | None,
-        typer.Option("--save", metavar="FILE", help="With --listen: keep it, for lint --against."),
-    ] = None,
-    seconds: Annotated[
-        float | None,
-        typer.Option(
-            "--seconds", min=0.1, callback=_finite, help="With --listen: end after so long."
-        ),
-    ] = None,
-    characteristic: Annotated[
-        str | None,
-        typer.Option("--characteristic", metavar="UUID", help="With --listen: this one only."),
-    ] = None,
-    start: Annotated[
-        str | None,
-        typer.Option(
-            "--start", metavar="UUID=OCTETS", help="With --listen: write this after subscribing."
-        ),
-    ] = None,
+    listen_to: Address,
+    save: Save = None,
+    seconds: Seconds = None,
+    characteristic: One = None,
+    start: Start = None,
 ) -> None:
     """Listen to an oximeter: its services, what it sends, and which bytes change.
 
