@@ -11,7 +11,7 @@ from linetender.core.inputs import Verb
 LARGEST_BYTES = 1024
 """No message from afar is larger (chosen: five times the longest of ours)."""
 
-Id = Annotated[str, msgspec.Meta(min_length=1, max_length=32, pattern=r"\A[0-9A-Za-z_-]+\Z")]
+Id = Annotated[str, msgspec.Meta(min_length=1, max_length=32, pattern=r"^[0-9A-Za-z_-]+(?![\s\S])")]
 """Drawn by a sender at its start, so that its counts are told from those before."""
 
 Number = Annotated[int, msgspec.Meta(ge=0, le=2**53)]

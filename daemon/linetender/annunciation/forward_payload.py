@@ -9,8 +9,8 @@ from linetender.annunciation.far_payloads import Id, Number
 READINGS = 8
 """Readings in one packet at most, so that it stays within what is taken from afar."""
 
-SignalName = Annotated[str, msgspec.Meta(pattern=r"\A[a-z][a-z0-9_]{0,47}\Z")]
-Word = Annotated[str, msgspec.Meta(pattern=r"\A[a-z][a-z0-9_]{0,23}\Z")]
+SignalName = Annotated[str, msgspec.Meta(pattern=r"^[a-z][a-z0-9_]{0,47}(?![\s\S])")]
+Word = Annotated[str, msgspec.Meta(pattern=r"^[a-z][a-z0-9_]{0,23}(?![\s\S])")]
 
 
 class ForwardedReading(msgspec.Struct, frozen=True, omit_defaults=True):

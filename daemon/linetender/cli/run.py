@@ -28,13 +28,14 @@ from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
+from linetender.runtime.announcer import wanted_by_announcer
 from linetender.runtime.boot import boot_hash
 from linetender.runtime.broker import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.far_ends import wanted_by_station
-from linetender.runtime.incoming import Incoming, Reception
+from linetender.runtime.incoming import Incoming, Reception, Wanted
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
 from linetender.runtime.remote_commands import CommandGuard
@@ -273,12 +274,18 @@ def _link_to_broker(session: Session, broker: StationBroker) -> None:
         MonotonicClock(),
         folder=station.path.parent,
         reception=Reception(
-            wanted_by_station(topics, commands=broker.commands),
+            _wanted(broker, topics),
             session.incoming.put,
             guard.answered,
             frozenset({topics.forbidden_command}),
         ),
     )
+
+
+def _wanted(broker: StationBroker, topics: Topics) -> tuple[Wanted, ...]:
+    prefix = broker.discovery_prefix
+    announced = () if prefix is None else wanted_by_announcer(prefix, topics.station)
+    return (*wanted_by_station(topics, commands=broker.commands), *announced)
 
 
 async def _run_real(session: Session) -> None:

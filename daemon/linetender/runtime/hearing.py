@@ -7,7 +7,9 @@ from contextlib import aclosing
 from linetender.annunciation.topics import Topics
 from linetender.core.inputs import Command
 from linetender.core.plan import Plan
+from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
+from linetender.runtime.announcer import Announcer
 from linetender.runtime.clock import StationClock
 from linetender.runtime.far_ends import FarEnds
 from linetender.runtime.forwards import Forwards
@@ -41,6 +43,7 @@ class Hearing:
         self._far_ends = FarEnds(plan, teller, inbox)
         self._loop_back = LoopBack(self._topics.selftest, teller, inbox, clock.now_ns())
         self._commands: RemoteCommands | None = None
+        self._announcer: Announcer | None = None
 
     def take_commands(self, guard: CommandGuard, refusal: Callable[[Command], str | None]) -> None:
         """Take commands too, once the broker is known to guard them."""
@@ -48,6 +51,10 @@ class Hearing:
             self._plan, guard, self._teller, self._inbox, self._teller.publish, refusal
         )
         guard.try_it(self._teller.publish)
+
+    def announce(self, prefix: str, signals: tuple[Signal, ...]) -> None:
+        """Announce the station to home automation."""
+        self._announcer = Announcer(self._plan, signals, prefix, self._teller.publish)
 
     async def run(
         self,
@@ -83,7 +90,9 @@ class Hearing:
         if topic == self._topics.selftest:
             if not received.retained:
                 self._loop_back.hear(received.payload, self._clock.now_ns())
-        elif self._forwards.take(received):
+        elif self._forwards.take(received) or (
+            self._announcer is not None and self._announcer.take(received)
+        ):
             return
         elif self._commands is not None and topic == self._topics.command(
             self._topics.sender(topic) or "-"
