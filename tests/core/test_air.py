@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+import msgspec
 import pytest
 
 from core.watching import NORMAL_PA, Bench, plan
@@ -11,6 +12,7 @@ from linetender.core.inputs import Verb
 from linetender.core.instants import SECOND_NS as S
 from linetender.core.journal import Journal
 from linetender.core.plan import AirPlan, Plan
+from linetender.core.plan_faults import fault_of_plan
 from linetender.core.signals import Signal
 
 HOOD, RPM = Signal.HOOD_PRESSURE_PA, Signal.FAN_SPEED_RPM
@@ -68,6 +70,45 @@ def test_the_pressure_factor_corrects_a_thermal_sensor() -> None:
     bench.good(0.0, HOOD, 100.0)
     assert value_of(bench, Signal.AIRFLOW_L_MIN) == pytest.approx(220.0)
     assert value_of(bench, Signal.AIR_PERCENT_OF_BASELINE) == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize("zero_pa", [3.0, -3.0])
+def test_the_zero_is_taken_off_once(zero_pa: float) -> None:
+    """With a zero in the plan and in every reading, all comes out as without: flow, baseline."""
+    off = msgspec.structs.replace(CALIBRATED, normal_pa=90.0, zero_pa=zero_pa)
+    true = msgspec.structs.replace(off, zero_pa=0.0)
+    shifted, straight = (
+        minutes_of([pressure_pa] * 70, air)
+        for pressure_pa, air in ((100.0 + zero_pa, off), (100.0, true))
+    )
+    (event,) = [event for event in shifted.said if isinstance(event, BaselineSet)]
+    assert (event.signal, event.value) == (Signal.AIRFLOW_L_MIN, 200.0)
+    for bench, pressure_pa in ((shifted, 64.0 + zero_pa), (straight, 64.0)):
+        bench.good(71.0, HOOD, pressure_pa)
+        assert value_of(bench, Signal.AIRFLOW_L_MIN) == pytest.approx(160.0)
+        assert value_of(bench, Signal.AIR_PERCENT_OF_BASELINE) == pytest.approx(80.0)
+        bench.good(72.0, HOOD, pressure_pa - 64.0, doubt="warming_up")
+        assert value_of(bench, Signal.AIRFLOW_L_MIN) == 0.0
+    assert value_of(shifted, HOOD) == pytest.approx(zero_pa)
+
+
+def test_a_taught_line_keeps_its_baseline_over_the_zero() -> None:
+    bench = minutes_of([63.0] * 70, msgspec.structs.replace(TAUGHT, zero_pa=3.0))
+    (event,) = [event for event in bench.said if isinstance(event, BaselineSet)]
+    assert (event.signal, event.value) == (HOOD, 60.0)
+
+
+@pytest.mark.parametrize(
+    ("zero_pa", "fault"),
+    [
+        (0.0, None),
+        (-2500.0, None),
+        (2501.0, "air.zero_pa is 2501.0; within ±2500 Pa was expected"),
+        (float("nan"), "air.zero_pa is nan; a finite number was expected"),
+    ],
+)
+def test_a_zero_past_all_sensors_is_a_fault_of_the_plan(zero_pa: float, fault: str | None) -> None:
+    assert fault_of_plan(station(msgspec.structs.replace(TAUGHT, zero_pa=zero_pa))) == fault
 
 
 def test_a_bad_pressure_is_no_air_value_and_a_doubtful_one_stays_doubtful() -> None:

@@ -73,9 +73,17 @@ class Teaching:
         """The normal pressure (Pa), as the sensor reads it."""
         return self.samples[LineState.NORMAL].mean_pa
 
+    @property
+    def zero_pa(self) -> float:
+        """What the sensor reads with its ports joined (Pa); 0 until that was measured."""
+        joined = self.samples.get(LineState.JOINED)
+        return 0.0 if joined is None else joined.mean_pa
+
     def percent_of_normal(self, state: LineState) -> float:
         """Return the air in a state (% of the normal airflow, >= 0), by (Δp/Δp_normal)^n."""
-        part = max(0.0, self.samples[state].mean_pa) / self.normal_pa
+        part = max(0.0, self.samples[state].mean_pa - self.zero_pa) / (
+            self.normal_pa - self.zero_pa
+        )
         return float(100.0 * part**self.exponent)
 
     def faults(self, state: LineState) -> tuple[str, ...]:

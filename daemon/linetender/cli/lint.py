@@ -206,6 +206,8 @@ def _air(plan: Plan) -> str:
     if air is None:
         return "Air: NOT watched. Such a station is never armed."
     text = f"Air: {air.signal} against this line's normal of {air.normal_pa:.3g} Pa"
+    if air.zero_pa != 0.0:
+        text += f", over the sensor's zero of {air.zero_pa:+.3g} Pa"
     if air.k_l_min is None:
         return f"{text}; not calibrated, so no L/min."
     if air.required_l_min is None:

@@ -1,7 +1,8 @@
 """Air: what the pressure across the flow element says of it, its baseline, and when it is watched.
 
 Where the line is calibrated, Q = k·Δp^n and everything is judged in L/min; else
-pressure is judged as a fraction of this line's own normal, and no L/min exists.
+pressure is judged as a fraction of this line's own normal, and no L/min exists. Every
+pressure in here is over the sensor's zero: that is taken off once, where a reading comes in.
 """
 
 from collections import deque
@@ -40,7 +41,7 @@ class Air:
         percent_per_power, flow_per_power: Factors that turn Δp^n into percent of
             baseline and L/min.
         is_armed: Whether loss of air is watched in idle and pre-use.
-        run: 1 s means of the present run of good air (Pa), oldest first.
+        run: 1 s means of the present run of good air (Pa, over the zero), oldest first.
         run_s: Length of that run (s).
     """
 
@@ -112,7 +113,7 @@ class Air:
         self.percent_per_power = 100.0 / reference
 
     def power(self, pressure_pa: float) -> float:
-        """Return Δp^n (Pa^n); 0 where no air flows the right way."""
+        """Return Δp^n (Pa^n) of a pressure over the zero; 0 where no air flows the right way."""
         return pressure_pa**self.plan.exponent if pressure_pa > 0.0 else 0.0
 
     def percent(self, power: float) -> float:
@@ -126,7 +127,7 @@ class Air:
     # Good air, baseline, arming
 
     def see_mean(self, now_ns: int, mean: float | None) -> bool:
-        """Take the mean pressure (Pa) of a 1 s window that closed now.
+        """Take the mean reading (Pa) of a 1 s window that closed now.
 
         Returns:
             False: no alarm judges these means.
@@ -137,7 +138,7 @@ class Air:
         if mean is None or not is_next:
             self._end_run()
         else:
-            self._take_second(now_ns, mean)
+            self._take_second(now_ns, mean - self.plan.zero_pa)
         return False
 
     def _take_second(self, now_ns: int, mean_pa: float) -> None:
@@ -189,7 +190,7 @@ class Air:
         return True
 
     def set_baseline(self, now_ns: int, means_pa: deque[float], source: str) -> None:
-        """Set B from the median of 1 s means (Pa)."""
+        """Set B from the median of 1 s means (Pa, over the zero)."""
         pressure_pa = median(means_pa)
         calibrated = self.plan.k_l_min is not None
         self.baseline = self._flow(pressure_pa) if calibrated else pressure_pa

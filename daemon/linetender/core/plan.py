@@ -252,10 +252,12 @@ class AirPlan(msgspec.Struct, frozen=True, omit_defaults=True):
 
     Attributes:
         signal: `duct_pressure_pa` or `hood_pressure_pa`.
-        normal_pa: The taught or stated normal pressure of this line (Pa, > 0).
+        normal_pa: The taught or stated normal pressure of this line, over its zero (Pa, > 0).
         exponent: n of Q = k·Δp^n (0.5 to 1).
         pressure_factor: Multiplies the sensor's reading (thermal sensors: calibration
             pressure over ambient pressure; else 1).
+        zero_pa: What the sensor reads with its ports joined (Pa): every reading is taken
+            over it. Baselines and `normal_pa` are over it already.
         k_l_min: k in L/min per Pa^n at the station's air density; None where the
             line is not calibrated: then no L/min exists.
         relative_uncertainty: Standard uncertainty of the airflow over the airflow, 1.
@@ -269,6 +271,7 @@ class AirPlan(msgspec.Struct, frozen=True, omit_defaults=True):
     k_l_min: float | None = None
     relative_uncertainty: float = 0.0
     required_l_min: float | None = None
+    zero_pa: float = 0.0
 
 
 class CheckInPlan(msgspec.Struct, frozen=True):

@@ -13,6 +13,10 @@ import msgspec
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import AirPlan, Plan
 
+GREATEST_ZERO_PA = 2500.0
+"""No calibration takes more for a zero: a normal of 5000 Pa, the most that a station file
+states, is ten times the sensor's limit of zero, and a zero at most five times it."""
+
 
 def fault_of_plan(plan: Plan) -> str | None:
     """Say what is wrong with a plan (key, value, what was expected), or None."""
@@ -37,6 +41,8 @@ def _fault_of_air(air: AirPlan) -> str | None:
     ):
         if value is not None and value <= 0:
             return f"air.{key} is {value}; more than 0 was expected"
+    if abs(air.zero_pa) > GREATEST_ZERO_PA:
+        return f"air.zero_pa is {air.zero_pa}; within ±{GREATEST_ZERO_PA:g} Pa was expected"
     return None
 
 

@@ -203,7 +203,8 @@ class Watch:
         if channel is not self._air_channel:
             air.see_speed(now_ns, value)
             return
-        power = value**air.plan.exponent if value > 0.0 else 0.0
+        pressure_pa = value - air.plan.zero_pa
+        power = pressure_pa**air.plan.exponent if pressure_pa > 0.0 else 0.0
         explained = air.speed_ratio != 1.0
         air_percent = air.percent(power) if explained else power * air.percent_per_power
         if not percent.passes(now_ns, air_percent):
@@ -220,7 +221,7 @@ class Watch:
         else:
             channel.doubtful(now_ns, item.value, item.doubt or "")
             if channel is self._air_channel and self.air is not None:
-                power = self.air.power(item.value)
+                power = self.air.power(item.value - self.air.plan.zero_pa)
                 self._doubt_derived(now_ns, power, item.doubt or "")
         self._settle(now_ns)
 

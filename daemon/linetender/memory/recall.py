@@ -57,6 +57,7 @@ def _taught_entry(record: TaughtRecord) -> dict[str, Any]:
         "signal": record.signal,
         "normal_pa": record.normal_pa,
         "uncertainty_pa": record.uncertainty_pa,
+        "zero_pa": record.zero_pa,
     }
 
 

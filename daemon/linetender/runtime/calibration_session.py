@@ -161,7 +161,7 @@ class Calibration:
                 if not self._guide.retries(reasons):
                     raise CalibrationRefused(reasons)
                 continue
-            points = self._points(work.settings + 1, sample)
+            points = self._points(work.settings + 1, sample, work.zero_pa)
             work = self._keep(
                 msgspec.structs.replace(
                     work, points=work.points + points, settings=work.settings + 1
@@ -169,7 +169,9 @@ class Calibration:
             )
         return work
 
-    def _points(self, number: int, sample: PressureSample) -> tuple[StoredPoint, ...]:
+    def _points(
+        self, number: int, sample: PressureSample, zero_pa: float
+    ) -> tuple[StoredPoint, ...]:
         factor = self._target.pressure_factor
         while True:
             answer = self._guide.flow(number)
@@ -183,7 +185,7 @@ class Calibration:
             return tuple(
                 StoredPoint(
                     method=answer.measured.method,
-                    differential_pa=sample.mean_pa * factor,
+                    differential_pa=(sample.mean_pa - zero_pa) * factor,
                     differential_uncertainty_pa=sample.mean_uncertainty_pa * factor,
                     airflow_l_min=flow.airflow_l_min,
                     random_relative=flow.random_relative,

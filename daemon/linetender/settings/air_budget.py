@@ -138,8 +138,9 @@ def _fraction(signal: Signal, level: float, air: AirPlan) -> float | None:
     whole = _level(signal, air)
     if whole is None:
         return None
-    part = max(0.0, level) / whole
-    return float(part**air.exponent) if signal is air.signal else part
+    if signal is air.signal:
+        return float((max(0.0, level - air.zero_pa) / air.normal_pa) ** air.exponent)
+    return max(0.0, level) / whole
 
 
 def _level(signal: Signal, air: AirPlan) -> float | None:
@@ -147,7 +148,7 @@ def _level(signal: Signal, air: AirPlan) -> float | None:
     if signal is Signal.AIR_PERCENT_OF_BASELINE:
         return 100.0
     if signal is air.signal:
-        return air.normal_pa
+        return air.normal_pa + air.zero_pa
     if signal is Signal.AIRFLOW_L_MIN and air.k_l_min is not None:
         return float(air.k_l_min * (air.pressure_factor * air.normal_pa) ** air.exponent)
     return None

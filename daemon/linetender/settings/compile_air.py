@@ -101,8 +101,9 @@ def required_reading_l_min(station: StationFile, uncertainties: float) -> float 
 def normal_pa(station: StationFile) -> float | None:
     """Return the normal pressure of the line (Pa), or None where nothing states it.
 
-    A calibrated line that states none has as its normal the pressure of the least
-    airflow it may run at, required airflow and two uncertainties.
+    One that is stated, or was taught, is as the sensor reads it, its zero included. A
+    calibrated line that states none has as its normal the true pressure of the
+    least airflow it may run at, required airflow and two uncertainties.
     """
     element, known = station.element, calibration(station)
     if element is None or element.normal_pa is not None:
@@ -120,15 +121,17 @@ def air_plan(station: StationFile, devices: tuple[Device, ...]) -> AirPlan | Non
         return None
     known = calibration(station)
     factor = pressure_factor(station, signal, devices)
+    zero_pa = station.element.zero_pa
     return AirPlan(
         signal=signal,
         # One that is stated was read from the sensor; one that was reckoned is true.
-        normal_pa=normal if station.element.normal_pa is not None else normal / factor,
+        normal_pa=normal / factor if station.element.normal_pa is None else normal - zero_pa,
         exponent=station.element.exponent,
         pressure_factor=factor,
         k_l_min=known.k_l_min if known else None,
         relative_uncertainty=known.relative_uncertainty if known else 0.0,
         required_l_min=station.station.required_airflow_l_min if known else None,
+        zero_pa=zero_pa,
     )
 
 

@@ -100,7 +100,8 @@ def _percent_of_taught(entry: ConditionFields, signal: Signal, fitted: Fitted) -
         return None
     taught_pa = fitted.air.normal_pa
     deadband_pa = taught_pa * (entry.deadband_percent or 0.0) / 100.0
-    return Above(signal, taught_pa * entry.percent_of_taught / 100.0, deadband_pa)
+    limit_pa = fitted.air.zero_pa + taught_pa * entry.percent_of_taught / 100.0
+    return Above(signal, limit_pa, deadband_pa)
 
 
 def _outside(entry: ConditionFields, signal: Signal, _: Fitted) -> Condition | None:

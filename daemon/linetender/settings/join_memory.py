@@ -5,8 +5,6 @@ pressure and the calibration one of the two may speak, never both.
 """
 
 from dataclasses import replace
-from typing import Any
-
 from linetender.airline.air_state import AirState, air_at_altitude
 from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.flow_estimate import FlowEstimate, flow_estimate
@@ -17,7 +15,7 @@ from linetender.settings.pressure_sensors import sensor_of
 from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.remembered import Calibrated, Remembered, Taught
 from linetender.settings.station import Device
-from linetender.settings.station_file import FittedElement, StationFile
+from linetender.settings.station_file import Element, FittedElement, StationFile
 from linetender.settings.toml_file import TomlFile
 
 ROOM_TEMPERATURE_C = 20.0
@@ -48,13 +46,19 @@ def with_memory(
     for known in (taught, calibrated):
         if known is not None and (known.driver, known.signal) != (device.driver, signal.value):
             problems.append(_other_sensor(known, device, signal, toml))
+    zero_pa = remembered.zero_pa or 0.0
+    normal_pa = element.normal_pa
+    if taught is not None:  # the zero may have been measured anew since
+        normal_pa = taught.normal_pa - taught.zero_pa + zero_pa
+    elif normal_pa is not None and normal_pa <= zero_pa:
+        problems.append(_below_zero(normal_pa, zero_pa, toml))
     if problems:
         raise StationFileError(problems)
-    normal_pa = element.normal_pa if taught is None else taught.normal_pa
     if calibrated is None:
-        joined: Any = element.model_copy(update={"normal_pa": normal_pa})
+        joined: Element = element.model_copy(update={"normal_pa": normal_pa})
     else:
         joined = _fitted(station, calibrated, device, signal, normal_pa, toml)
+    joined = joined.model_copy(update={"zero_pa": zero_pa})
     return station.model_copy(update={"element": joined})
 
 
@@ -68,6 +72,10 @@ def _spoken_twice(station: StationFile, remembered: Remembered, toml: TomlFile) 
         )
         remedy = "remove normal_pa here, or drop what was taught: linetender calibrate --forget"
         problems.append(toml.problem(path, expected, remedy, element.normal_pa))
+    if remembered.zero_pa is not None and element is not None and element.zero_pa != 0.0:
+        expected = f"a zero of {remembered.zero_pa:.3g} Pa was measured on this line"
+        remedy = "remove zero_pa here, or drop what was measured: linetender calibrate --forget"
+        problems.append(toml.problem(("element", "zero_pa"), expected, remedy, element.zero_pa))
     if remembered.calibrated is not None and isinstance(element, FittedElement):
         expected = (
             f"the line was calibrated on {remembered.calibrated.made_at[:10]}; k and n of file "
@@ -79,6 +87,11 @@ def _spoken_twice(station: StationFile, remembered: Remembered, toml: TomlFile) 
         )
         problems.append(toml.problem(("element", "kind"), expected, remedy, element.kind))
     return problems
+
+
+def _below_zero(normal_pa: float, zero_pa: float, toml: TomlFile) -> Problem:
+    expected = f"the zero that was measured is {zero_pa:.3g} Pa; more than that was expected"
+    return toml.problem(("element", "normal_pa"), expected, "teach the line anew", normal_pa)
 
 
 def _other_sensor(

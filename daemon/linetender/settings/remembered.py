@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from linetender.airline.air_state import air_at
@@ -21,12 +22,14 @@ class Taught:
         driver: Driver of the sensor that read it.
         signal: Its signal.
         made_at: Time of day (ISO 8601).
+        zero_pa: What it reads with its ports joined (Pa).
     """
 
     normal_pa: float
     driver: str
     signal: str
     made_at: str
+    zero_pa: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,7 @@ class Calibrated:
         driver: Driver of the sensor it was made with.
         signal: Its signal.
         made_at: Time of day (ISO 8601).
+        zero_pa: What the sensor reads with its ports joined (Pa).
     """
 
     element: CalibratedElement
@@ -46,6 +50,7 @@ class Calibrated:
     driver: str
     signal: str
     made_at: str
+    zero_pa: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,13 @@ class Remembered:
     calibrated: Calibrated | None = None
     shown: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
+
+    @property
+    def zero_pa(self) -> float | None:
+        """The zero that was measured last (Pa); None where none was."""
+        known = [each for each in (self.taught, self.calibrated) if each is not None]
+        newest = max(known, key=lambda each: datetime.fromisoformat(each.made_at), default=None)
+        return None if newest is None else newest.zero_pa
 
 
 NOTHING = Remembered()
@@ -102,7 +114,13 @@ def remembered_of(entries: tuple[dict[str, Any], ...], expired: tuple[str, ...] 
 
 
 def _taught(entry: Mapping[str, Any]) -> Taught:
-    return Taught(entry["normal_pa"], entry["driver"], entry["signal"], entry["made_at"])
+    return Taught(
+        entry["normal_pa"],
+        entry["driver"],
+        entry["signal"],
+        entry["made_at"],
+        entry.get("zero_pa", 0.0),
+    )
 
 
 def _calibrated(entry: Mapping[str, Any]) -> Calibrated:
@@ -120,5 +138,10 @@ def _calibrated(entry: Mapping[str, Any]) -> Calibrated:
         greatest_pa=entry["greatest_pa"],
     )
     return Calibrated(
-        element, entry["pressure_factor"], entry["driver"], entry["signal"], entry["made_at"]
+        element,
+        entry["pressure_factor"],
+        entry["driver"],
+        entry["signal"],
+        entry["made_at"],
+        entry.get("zero_pa", 0.0),
     )

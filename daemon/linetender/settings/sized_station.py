@@ -114,8 +114,9 @@ def _normal(file: StationFile, sizing: Sizing, station: Station | None) -> Norma
         return None
     air = None if station is None else station.plan.air
     factor = 1.0 if air is None else air.pressure_factor
+    zero_pa = file.element.zero_pa
     likely_pa, least_pa, greatest_pa = (
-        own.candidate.element.differential_pa(airflow_l_min, sizing.line.air) / factor
+        own.candidate.element.differential_pa(airflow_l_min, sizing.line.air) / factor + zero_pa
         for airflow_l_min in (own.airflow_l_min, sizing.least_due_l_min, sizing.greatest_l_min)
     )
     return Normal(likely_pa, least_pa, greatest_pa, file.element.normal_pa)

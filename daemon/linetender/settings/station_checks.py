@@ -24,6 +24,15 @@ def _bore_fits_pipe(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
         yield toml.problem(path, expected, "change one of them", toml.at(path))
 
 
+def _normal_over_zero(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
+    element = station.element
+    if element is None or element.normal_pa is None or element.normal_pa > element.zero_pa:
+        return
+    expected = f"expected more than the zero of {element.zero_pa:g} Pa: else no air flows"
+    path = ("element", "normal_pa")
+    yield toml.problem(path, expected, "measure both again", element.normal_pa)
+
+
 def _names_once(station: StationFile, toml: TomlFile) -> Iterator[Problem]:
     for key, names in (
         ("contacts", [contact.name for contact in station.contacts]),
@@ -75,6 +84,7 @@ def _commands_guarded(station: StationFile, toml: TomlFile) -> Iterator[Problem]
 
 _CHECKS: tuple[Callable[[StationFile, TomlFile], Iterator[Problem]], ...] = (
     _bore_fits_pipe,
+    _normal_over_zero,
     _names_once,
     _exceptions_known,
     _forwarded_is_safe,

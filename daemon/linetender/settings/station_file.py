@@ -45,6 +45,12 @@ class _Element(StrictModel):
     normal_pa: float | None = Field(
         None, ge=0.5, le=5000, description="pressure across the element in normal use, Pa"
     )
+    zero_pa: float = Field(
+        0.0,
+        ge=-GREATEST_ZERO_PA,
+        le=GREATEST_ZERO_PA,
+        description="what its sensor reads with the ports joined, Pa",
+    )
 
 
 class HoodHoseElement(_Element):
