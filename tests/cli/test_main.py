@@ -2,9 +2,12 @@
 
 import errno
 import os
+import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -54,8 +57,21 @@ def test_help_shows_every_verb_and_every_caution() -> None:
     assert max(map(len, done.stdout.splitlines())) <= 80
     said = words(done.stdout)
     assert [caution.short for caution in CAUTIONS if caution.short not in said] == []
-    names = [verb.__name__.replace("_", "-") for verb in cli.VERBS]
+    names = [verb.__name__.replace("_", "-") for verbs in cli.VERBS.values() for verb in verbs]
     assert [name for name in names if f" {name} " not in said] == []
+
+
+@pytest.mark.parametrize("verb", [verb for verbs in cli.VERBS.values() for verb in verbs])
+def test_each_verb_explains_its_exit_codes_and_gives_an_example(verb: Callable[..., Any]) -> None:
+    name = verb.__name__.replace("_", "-")
+    said = " ".join((verb.__doc__ or "").split()) + " "
+    codes = re.search(r"Exit status: (.*?)\. Example:", said)
+    assert codes is not None
+    known = {str(code.value) for code in ExitCode}
+    told = re.findall(r"(?:^|, )(\d)(?= )", codes[1])
+    assert told == sorted(told)
+    assert {"0", "2"} <= set(told) <= known
+    assert f"Example: linetender {name} " in said
 
 
 @pytest.mark.parametrize("arguments", [["--no-such-option"], ["no-such-verb"]])

@@ -186,6 +186,31 @@ def test_an_alarm_is_told_from_raise_to_end() -> None:
     ]
 
 
+def test_a_phone_is_not_shown_what_another_alarm_suppresses_nor_its_end() -> None:
+    published = Published()
+    teller = Teller(PLAN, RUN, published)
+    normal, raised = AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED
+    suppressed = AlarmState.SUPPRESSED
+    script = [
+        changed(1, 1, "air_low", normal, suppressed, "air_lost"),
+        changed(2, 2, "air_low", suppressed, normal),
+        changed(3, 3, "air_low", normal, suppressed, "air_lost"),
+        changed(4, 4, "air_low", suppressed, raised),
+        changed(5, 5, "air_low", raised, suppressed, "out"),
+        changed(6, 6, "air_low", suppressed, normal),
+    ]
+    for number, one in enumerate(script, start=1):
+        teller.events((one,), snapshot(number * SECOND_NS), wall(number))
+    messages = published.take()
+    assert [one for one in messages if one[0].endswith("/say")] == [
+        say(f"LOOK, again: {LOW_SAYS}"),
+        say("The wearer is out: Air is low."),
+        say("Over: Air is low."),
+    ]
+    told = [one[1]["to"] for one in messages if one[0].endswith("/event")]
+    assert told == [one.after.value for one in script]
+
+
 def test_an_event_told_more_than_five_seconds_later_is_marked_late() -> None:
     published = Published()
     teller = Teller(PLAN, RUN, published)

@@ -63,14 +63,13 @@ def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True)
         line = f"{word}, answered{_ACTORS.get(event.why, '')}, not over: {say}"
     elif event.after is AlarmState.NORMAL:
         line = f"Over: {matter(say)}"
-    elif _is_left_behind(event):
+    elif is_left_behind(event):
         line = f"The wearer is out: {matter(say)}"
     else:
         line = f"{word},{_STANDING[event.after]}: {matter(say)}"
     if event.priority is not Priority.HIGH or not leaves_the_room:
         return line
-    is_out = event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT
-    is_over = event.after is AlarmState.NORMAL or is_out
+    is_over = event.after is AlarmState.NORMAL or is_left_behind(event)
     return f"{line} {HELPER_CAUTION_AFTERWARDS if is_over else HELPER_CAUTION}"
 
 
@@ -107,7 +106,8 @@ def matter(say: str) -> str:
     return first + "." if stop else say
 
 
-def _is_left_behind(event: AlarmChanged) -> bool:
+def is_left_behind(event: AlarmChanged) -> bool:
+    """Return whether an alarm fell silent only because its wearer is out."""
     return event.after is AlarmState.SUPPRESSED and event.why in WEARER_IS_OUT
 
 

@@ -21,9 +21,11 @@ def acknowledge(
 ) -> None:
     """Answer what sounds now, after saying what it is; anything newer goes on sounding.
 
-    What can kill is answered by the wearer alone (`--wearer`), and for 15 s at most.
+    What can kill is answered by the wearer alone (--wearer), and for 15 s at most.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender acknowledge --wearer
     """
     with connect(station) as client:
         snapshot = client.status().snapshot

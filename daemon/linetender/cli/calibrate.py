@@ -61,10 +61,10 @@ def calibrate(
     fresh: Annotated[bool, _FRESH] = False,
     forget: Annotated[bool, _FORGET] = False,
 ) -> None:
-    """Teach a line its own pressures (--teach), or calibrate it in litres per minute.
+    """Learn a line's own pressures (--teach), or what they mean in litres per minute.
 
-    Exit status: 0 stored, 1 refused with reasons and nothing stored, 2 usage, 3 bad
-    file, 4 device, 5 the daemon has the station: stop it first.
+    Exit status: 0 stored, 1 refused with reasons and nothing stored, 2 usage, 3 bad file,
+    4 device, 5 the daemon has the station: stop it first.
 
     Example: linetender calibrate station.toml --teach
     """

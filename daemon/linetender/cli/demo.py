@@ -54,13 +54,13 @@ def demo(
         bool, typer.Option("--all", help="Play all of them without waiting, and judge each.")
     ] = False,
 ) -> None:
-    """Watch a simulated station and wearer for 90 s; the fan fails on the way.
+    """Play a simulated line and wearer for 90 s; the fan fails on the way.
 
-    Everything is invented but the watching itself: real drivers decode the bytes of
-    simulated chips. Each scenario knows what must sound; exit status 1: it did not.
+    All is invented but the watching: real drivers decode the bytes of simulated chips.
+
+    Exit status: 0 what must sound did, 1 it did not, 2 usage, 3 cannot record there.
 
     Example: linetender demo --headless --speed 0 --record session.jsonl
-    Example: linetender demo --all
     """
     if lists:
         list_scenarios(as_json=as_json)

@@ -9,8 +9,10 @@ def end(
     station: StationOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """End the use; while the hood is worn only the wearer may (`--wearer`).
+    """End the use; while the hood is worn only the wearer may (--wearer).
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender end --wearer
     """
     order(Ask.END, station, Arguments(wearer=wearer), as_json=as_json, done="The use has ended.")

@@ -22,7 +22,7 @@ def forward(
         Path, typer.Argument(metavar="FILE", help='This box\'s file, with kind = "forward".')
     ],
 ) -> None:
-    """Send this box's sensors to a station over the broker, until told to stop (Ctrl-C, SIGTERM).
+    """Send this box's sensors to a station over the broker, until Ctrl-C or SIGTERM.
 
     For an oximeter whose radio does not reach the box beside the fan. Nothing is watched
     here, and nothing sounds here: that is the station's part, and a remote sounder's.

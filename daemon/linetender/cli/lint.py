@@ -47,11 +47,12 @@ def lint(
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
-    The file of a second box is checked too, and a packet description, which --against
-    tries on what was heard.
+    It takes the file of a second box too, or a packet description (see --against).
 
     Exit status: 0 fine, 1 safety findings that the file does not accept, or octets that
-    do not fit the description, 3 a file cannot be used.
+    do not fit the description, 2 usage, 3 bad file.
+
+    Example: linetender lint station.toml
     """
     if is_packet_description(file):
         raise typer.Exit(lint_packets(file, against, as_json=as_json))

@@ -39,27 +39,24 @@ from linetender_drivers.errors import DriverError
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
-VERBS: tuple[Callable[..., Any], ...] = (
-    acknowledge,
-    calibrate,
-    demo,
-    end,
-    forward,
-    lint,
-    out,
-    pause_sound,
-    pre_use,
-    probe,
-    remote_sounder,
-    replay,
-    reset,
-    run,
-    size,
-    start,
-    status,
-    test_alarm,
-)
-"""Each verb is a function of its own file; its name and docstring are the command's."""
+VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
+    "Begin": (demo, probe, lint, size, calibrate),
+    "Watch": (run, remote_sounder, forward),
+    "While it watches": (
+        status,
+        pre_use,
+        start,
+        acknowledge,
+        pause_sound,
+        end,
+        out,
+        reset,
+        test_alarm,
+    ),
+    "Afterwards": (replay,),
+}
+"""By the heading under which help lists them. Each verb is a function of its own file;
+its name and docstring are the command's."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
 
@@ -84,10 +81,10 @@ All verbs: linetender --help
 app = typer.Typer(
     name="linetender",
     help=EXPLANATION,
-    epilog="\n\n".join(f"• {caution.short}" for caution in CAUTIONS),
+    epilog="\n\n".join(f"- {caution.short}" for caution in CAUTIONS),
     add_completion=False,
     pretty_exceptions_enable=False,
-    rich_markup_mode="rich",
+    rich_markup_mode="markdown",
 )
 
 
@@ -111,8 +108,9 @@ def _first_steps(
             typer.echo(f"• {caution.short}")
 
 
-for _verb in VERBS:
-    app.command()(_verb)
+for _heading, _verbs in VERBS.items():
+    for _verb in _verbs:
+        app.command(rich_help_panel=_heading)(_verb)
 
 
 def main() -> NoReturn:

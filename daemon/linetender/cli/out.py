@@ -11,9 +11,11 @@ def out(
 ) -> None:
     """Tell the daemon that the wearer is out of the bad air, with the hood off.
 
+    While the hood is worn only the wearer may (--wearer).
+
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
 
-    While the hood is worn only the wearer may (`--wearer`).
+    Example: linetender out --wearer
     """
     order(
         Ask.OUT,

@@ -15,9 +15,11 @@ def pause_sound(
     station: StationOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Silence the LOOK alarms that sound now, for a while; a LEAVE alarm cannot be paused.
+    """Silence the LOOK alarms that sound now, for a while; LEAVE cannot be paused.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender pause-sound --for 90
     """
     order(
         Ask.PAUSE_SOUND,

@@ -9,9 +9,11 @@ def pre_use(
     station: StationOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Start the check before use.
+    """Begin the check before use.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender pre-use
     """
     order(
         Ask.PRE_USE,

@@ -36,10 +36,10 @@ def remote_sounder(
         typer.Option("--state", metavar="FOLDER", help="Keep the last stage of stations here."),
     ] = None,
 ) -> None:
-    """Sound what stations say, and their silence while they are in use (Ctrl-C or SIGTERM ends).
+    """Sound what stations say, and their silence while in use, until Ctrl-C or SIGTERM.
 
-    Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than
-    the file says, 5 this box runs already.
+    Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than the
+    file says, 5 this box runs already.
 
     Example: linetender remote-sounder bench.toml --terminal
     """

@@ -51,10 +51,11 @@ def replay(
     from_frames: FromFrames = False,
     as_json: AsJson = False,
 ) -> None:
-    """Replay recordings and compare their alarms, to the nanosecond.
+    """Decide recordings again and compare every event, to the nanosecond.
 
     With --station or --rules: list side by side what other settings would have said.
-    Exit status: 0 all events match, 1 some differ, 3 a file cannot be read.
+
+    Exit status: 0 all events match, 1 some differ, 2 usage, 3 bad file.
 
     Example: linetender replay session.jsonl --rules my_rules.toml
     """

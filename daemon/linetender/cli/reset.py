@@ -18,5 +18,7 @@ def reset(
     """End alarms that are over and were answered, and are still shown.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender reset
     """
     order(Ask.RESET, station, Arguments(rule=rule), as_json=as_json, done="Reset.")

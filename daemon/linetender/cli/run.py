@@ -152,10 +152,10 @@ def run(
         typer.Option("--state", metavar="FOLDER", help="Keep what outlives a restart here."),
     ] = None,
 ) -> None:
-    """Watch a station until told to stop (Ctrl-C, SIGTERM, SIGHUP); outputs are left safe.
+    """Watch a station until Ctrl-C, SIGTERM or SIGHUP; outputs are left safe.
 
-    Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than
-    the file says, 5 another linetender watches this station.
+    Exit status: 0 stopped, 2 usage, 3 bad file, 4 a device is missing or another than the
+    file says, 5 another linetender watches this station.
 
     Example: linetender run station.toml
     """

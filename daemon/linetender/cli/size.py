@@ -39,8 +39,8 @@ def size(
     The station file draws the line with [fan], [filter], [[duct]], hood.outlet_cm2 and
     [intake]. It is a forecast, not a measurement.
 
-    Exit status: 0 the line fits, 1 something speaks against it, 2 no matplotlib for
-    --plot, 3 the file cannot be used.
+    Exit status: 0 the line fits, 1 something speaks against it, 2 usage, or no matplotlib
+    for --plot, 3 bad file.
 
     Example: linetender size station.toml --plot line.png
     """

@@ -12,6 +12,8 @@ def start(
     """Tell the daemon that the hood is on: everything is watched from this instant.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender start --wearer
     """
     order(
         Ask.START,

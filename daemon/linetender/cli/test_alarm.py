@@ -13,6 +13,8 @@ def test_alarm(
     Refused while the hood is worn or anything sounds.
 
     Exit status: 0 done, 1 refused (the reason is said), 2 usage, 4 no daemon answers.
+
+    Example: linetender test-alarm
     """
     order(
         Ask.TEST_ALARM,

@@ -20,6 +20,7 @@ from linetender.annunciation.words import (
     alarm_line,
     attendant_line,
     call_line,
+    is_left_behind,
     release_line,
     sentence,
 )
@@ -196,13 +197,24 @@ class Teller:
             self._causes.pop(event.rule, None)
         else:
             self._since.setdefault(event.rule, at)
+        is_news = self._is_news(event)
         self._last[event.rule] = event
         self._tell_alarm(event.rule)
         if self._tells_events:
             message = event_message(self._run, event, at, told_ns)
             self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
-        line = alarm_line(event, self._plan).encode()
-        self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+        if is_news:
+            line = alarm_line(event, self._plan).encode()
+            self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+
+    def _is_news(self, event: AlarmChanged) -> bool:
+        """Return whether a phone shows it: not what another alarm suppresses, nor its end."""
+        if event.after is AlarmState.SUPPRESSED:
+            return is_left_behind(event)
+        last = self._last.get(event.rule)
+        if event.after is not AlarmState.NORMAL or last is None:
+            return True
+        return last.after is not AlarmState.SUPPRESSED or is_left_behind(last)
 
     def _tell_alarm(self, rule: str) -> None:
         last = self._last.get(rule)
