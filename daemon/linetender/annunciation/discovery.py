@@ -22,16 +22,18 @@ EXPIRE_AFTER_S = 30
 
 _ON = (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.LATCHED)
 _UNITS = {
-    "pa": "Pa",
-    "percent": "%",
-    "min": "L/min",
-    "c": "°C",
-    "ppm": "ppm",
-    "bpm": "bpm",
-    "rpm": "rpm",
-    "a": "A",
-    "v": "V",
+    "_percent_of_baseline": "%",
+    "_l_min": "L/min",
+    "_percent": "%",
+    "_ppm": "ppm",
+    "_bpm": "bpm",
+    "_rpm": "rpm",
+    "_pa": "Pa",
+    "_c": "°C",
+    "_a": "A",
+    "_v": "V",
 }
+"""By how a signal's name ends."""
 
 
 def device_id(station: str) -> str:
@@ -106,12 +108,13 @@ def _components(
             "dev_cla": "problem" if rule.technical else "safety",
         }
     for signal in signals:
+        ending = next(one for one in _UNITS if signal.value.endswith(one))
         made[signal.value] = {
             "p": "sensor",
-            "name": signal.value.rpartition("_")[0].replace("_", " ").capitalize(),
+            "name": signal.value.removesuffix(ending).replace("_", " ").capitalize(),
             "stat_t": topics.state,
             "val_tpl": f"{{{{ value_json.signals.{signal.value}.value }}}}",
-            "unit_of_meas": _UNITS[signal.value.rpartition("_")[2]],
+            "unit_of_meas": _UNITS[ending],
             "exp_aft": EXPIRE_AFTER_S,
         }
     for name, component in made.items():
