@@ -1,6 +1,7 @@
 """A second box and its station, both live, joined by a transport that a test can cut."""
 
 import asyncio
+import threading
 from collections.abc import Callable, Coroutine
 from itertools import pairwise
 from pathlib import Path
@@ -14,6 +15,7 @@ from linetender.annunciation.payloads import AlarmSummary, Alive, State
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import Sound
 from linetender.core.stages import Priority, Stage
+from linetender.far_end import box_memory
 from linetender.far_end.box_memory import BoxMemory
 from linetender.far_end.remote_watch import Remembered
 from linetender.far_end.sounder import Fittings, SounderBox
@@ -73,6 +75,8 @@ class Joined:
             await script(self)
             self.box.stop()
             await task
+            if memory is not None:
+                memory.close()
             edges = [one for one in self.machine.simulated_pins.edges if one.gpio == BUZZER]
             assert not edges[-1].high, "the buzzer is left sounding"
             return [one.at_ns / S for one in edges if one.high]
@@ -200,7 +204,9 @@ def test_a_box_that_starts_again_and_hears_nothing_counts_as_having_heard(tmp_pa
 
     joined = Joined(tmp_path, memory=True)
     assert joined.play(worn) == []
-    kept = BoxMemory(tmp_path / "state").recall()
+    memory = BoxMemory(tmp_path / "state")
+    kept = memory.recall()
+    memory.close()
     assert kept == {"shed": Remembered("0a1b2c3d", 0, Stage.WORN, False)}
     rises = joined.play(nothing)
     assert rises[0] == pytest.approx(4, abs=0.001)
@@ -221,4 +227,30 @@ def test_the_green_lamp_says_that_the_box_itself_lives(tmp_path: Path) -> None:
 @pytest.mark.parametrize("content", ["not json", '{"shed": 3}', "\xff"])
 def test_a_memory_that_cannot_be_read_is_none(content: str, tmp_path: Path) -> None:
     (tmp_path / "stations.json").write_text(content, encoding="latin-1")
-    assert BoxMemory(tmp_path).recall() == {}
+    memory = BoxMemory(tmp_path)
+    assert memory.recall() == {}
+    memory.close()
+
+
+def test_a_disk_that_refuses_is_said_once_and_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    tried: list[int] = []
+
+    def write(path: Path, data: bytes) -> None:
+        tried.append(len(data))
+        if len(tried) < 4:
+            raise OSError(28, "No space left on device")
+        done.set()
+
+    done = threading.Event()
+    monkeypatch.setattr(box_memory, "write_whole", write)
+    monkeypatch.setattr(box_memory, "RETRY_AFTER_S", 0.01)
+    memory = BoxMemory(tmp_path)
+    memory.keep({"shed": Remembered("0a1b2c3d", 1, Stage.WORN, False)})
+    assert done.wait(20)
+    memory.close()
+    assert len(tried) == 4
+    assert [record.getMessage().partition(": ")[2] for record in caplog.records] == [
+        "No space left on device; the last stage is not kept"
+    ]

@@ -48,6 +48,7 @@ def remote_sounder(
         lines = lines_of(stack)
         stack.enter_context(SingleRun(f"far-{sounder.name}"))
         memory = BoxMemory(state_folder(state, f"far-{sounder.name}"))
+        stack.callback(memory.close)
         for caution in CAUTIONS:
             lines.put(f"• {caution.short}")
         _sound(stack, sounder, lines, memory, terminal=terminal)

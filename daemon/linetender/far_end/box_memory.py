@@ -1,8 +1,8 @@
 """What a second box keeps on its disk: the last stage of each station."""
 
-import asyncio
 import logging
 from pathlib import Path
+from threading import Condition, Thread
 
 import msgspec
 
@@ -13,9 +13,12 @@ _LOG = logging.getLogger(__name__)
 
 FILE_NAME = "stations.json"
 
+RETRY_AFTER_S = 5.0
+"""After a failure the disk is tried again this much later (chosen)."""
+
 
 class BoxMemory:
-    """Reads what an earlier run left, and writes what changes, beside the event loop.
+    """Reads what an earlier run left, and writes what changes, from a thread of its own.
 
     Args:
         folder: Where the file lies; it is made if need be.
@@ -28,8 +31,11 @@ class BoxMemory:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         self._path = folder / FILE_NAME
         self._kept: dict[str, Remembered] = {}
-        self._writing: asyncio.Task[None] | None = None
-        self._failed = False
+        self._newest: dict[str, Remembered] | None = None
+        self._changed = Condition()
+        self._closing = False
+        self._thread = Thread(target=self._run, name="box-memory", daemon=True)
+        self._thread.start()
 
     def recall(self) -> dict[str, Remembered]:
         """Return what was kept, by station; nothing where that cannot be read."""
@@ -42,24 +48,44 @@ class BoxMemory:
         return dict(self._kept)
 
     def keep(self, remembered: dict[str, Remembered]) -> None:
-        """Write what is remembered now, if it changed; returns at once."""
-        worth = {name: _worth(one) for name, one in remembered.items()}
-        if worth == {name: _worth(one) for name, one in self._kept.items()}:
+        """Hand over what is remembered now, to be written if it changed; returns at once."""
+        if {name: _worth(one) for name, one in remembered.items()} == {
+            name: _worth(one) for name, one in self._kept.items()
+        }:
             return
-        if self._writing is not None and not self._writing.done():
-            return  # the disk is slow: asked again at the next turn
-        self._kept = remembered
-        self._writing = asyncio.get_running_loop().create_task(self._write())
+        with self._changed:
+            self._kept = self._newest = dict(remembered)
+            self._changed.notify()
 
-    async def _write(self) -> None:
-        try:
-            await asyncio.to_thread(write_whole, self._path, msgspec.json.encode(self._kept))
-        except OSError as error:
-            if not self._failed:
-                _LOG.error("%s: %s; the last stage is not kept", self._path, error.strerror)
-            self._failed = True
-        else:
-            self._failed = False
+    def close(self, within_s: float = 2.0) -> None:
+        """Write what waits and stop, `within_s` at most."""
+        with self._changed:
+            self._closing = True
+            self._changed.notify()
+        self._thread.join(within_s)
+
+    def _run(self) -> None:
+        failed = False
+        while True:
+            with self._changed:
+                self._changed.wait_for(lambda: self._newest is not None or self._closing)
+                kept, self._newest = self._newest, None
+            if kept is None:
+                return
+            try:
+                write_whole(self._path, msgspec.json.encode(kept))
+                failed = False
+            except OSError as error:
+                if not failed:
+                    _LOG.error("%s: %s; the last stage is not kept", self._path, error.strerror)
+                failed = True
+                self._try_again_later(kept)
+
+    def _try_again_later(self, kept: dict[str, Remembered]) -> None:
+        with self._changed:
+            self._changed.wait_for(lambda: self._newest is not None or self._closing, RETRY_AFTER_S)
+            if self._newest is None and not self._closing:
+                self._newest = kept
 
 
 def _worth(one: Remembered) -> tuple[str, str, bool]:
