@@ -27,7 +27,9 @@ S = 1_000_000_000
 class Daemon:
     """A `linetender run` in the background, recorded."""
 
-    def __init__(self, folder: Path, broker: MosquittoBroker | None, speed: float) -> None:
+    def __init__(
+        self, folder: Path, broker: MosquittoBroker | None, speed: float, state: Path | None = None
+    ) -> None:
         folder.mkdir()
         self.record = folder / "s.jsonl"
         text = shipped("config/demo.toml").read_text()
@@ -35,6 +37,7 @@ class Daemon:
             text += f"\n[broker]\nhost = '127.0.0.1'\nport = {broker.port}\n"
         (folder / "station.toml").write_text(text)
         arguments = ["run", folder / "station.toml", "--simulate", "demo", "--speed", str(speed)]
+        arguments += [] if state is None else ["--state", state]
         self.process = subprocess.Popen(
             [COMMAND, *arguments, "--record", self.record],
             stdout=subprocess.PIPE,
@@ -50,8 +53,10 @@ class Daemon:
 
 
 @contextmanager
-def daemon(folder: Path, broker: MosquittoBroker | None, speed: float = 10) -> Iterator[Daemon]:
-    made = Daemon(folder, broker, speed)
+def daemon(
+    folder: Path, broker: MosquittoBroker | None, speed: float = 10, state: Path | None = None
+) -> Iterator[Daemon]:
+    made = Daemon(folder, broker, speed, state)
     with made.process:
         try:
             yield made
@@ -147,3 +152,30 @@ def test_a_broker_killed_and_frozen_in_mid_run_changes_no_alarm(
     assert len(run.events()) > 8
     assert 1 <= len(told) <= 3
     assert all("local alarms go on" in line for line in told)
+
+
+def test_what_a_killed_daemon_could_not_tell_is_told_by_the_next(
+    mosquitto: MosquittoBroker, tmp_path: Path
+) -> None:
+    """The first never has a broker. Its events reach the witness once, in order, and late."""
+    state = tmp_path / "state"
+    with daemon(tmp_path / "first", mosquitto, speed=20, state=state) as first:
+        assert first.process.stdout is not None
+        while "LEAVE: Air lost." not in first.process.stdout.readline():
+            assert first.process.poll() is None
+        while "out" not in first.process.stdout.readline():
+            assert first.process.poll() is None
+        first.process.kill()
+        first.process.wait(timeout=10)
+    mosquitto.start()
+    with mosquitto.watch(f"{TOP}/event") as told:
+        with daemon(tmp_path / "second", mosquitto, speed=20, state=state):
+            messages = [json.loads(told.wait_for(f"{TOP}/event").payload)]
+            while messages[-1]["id"][:8] == messages[0]["id"][:8]:
+                messages.append(json.loads(told.wait_for(f"{TOP}/event").payload))
+    ids = [one["id"].partition("-") for one in messages]
+    of_first = [int(n) for run, _, n in ids if run == ids[0][0]]
+    assert len(of_first) >= 3
+    # The state goes on after the last event that was kept: none is missing, none told twice.
+    assert [int(n) for _, _, n in ids] == list(range(1, len(ids) + 1))
+    assert len(ids) > len(of_first)
