@@ -135,7 +135,7 @@ def calls_of(plan: Plan, inputs: list[Input]) -> Counter[str]:
     return calls
 
 
-_STAGES = ((Channel, "judge"), (Channel, "close_window"), (Watch, "_settle"))
+_STAGES = ((Channel, "judge"), (Channel, "_look_at_window"), (Watch, "_settle"))
 
 
 def ns_each(work: Callable[[], object], count: int) -> float:
@@ -176,7 +176,7 @@ def print_shares(plan: Plan, inputs: list[Input], whole_s: float) -> None:
         known_s += part_s
         print(f"    {name:13} {each_ns:7.0f} ns × {count:7} = {part_s / whole_s:4.0%}")
     rest_s = whole_s - known_s
-    print(f"    windows, rest {calls['close_window']:12} windows = {rest_s / whole_s:4.0%}")
+    print(f"    windows, rest {calls['_look_at_window']:12} windows = {rest_s / whole_s:4.0%}")
 
 
 def print_rates(plan: Plan, minutes: int) -> None:
