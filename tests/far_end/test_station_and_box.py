@@ -78,9 +78,10 @@ class Wire:
 class Both:
     """Station and box, with what happened."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, more: str = "") -> None:
         text = shipped("config/demo.toml").read_text(encoding="utf-8")
         text += '\n[[far_end]]\nname = "bench"\nrole = "wearer"\n[[contacts]]\nname = "ann"\n'
+        text += more
         (folder / "station.toml").write_text(text, encoding="utf-8")
         (folder / "box.toml").write_text(BOX, encoding="utf-8")
         self.record = folder / "session.jsonl"
@@ -230,3 +231,12 @@ def test_a_call_for_help_at_the_box_is_an_alarm_at_the_station(tmp_path: Path) -
     assert [(event.rule, event.priority.value) for event in raised[:1]] == [("help", "high")]
     assert raised[0].due_ns / S == pytest.approx(32.0, abs=0.3)
     assert both.rises(both.rig.machine, 30, 33) != []
+
+
+def test_a_station_announces_itself_where_it_is_asked_to(tmp_path: Path) -> None:
+    broker = '[broker]\nhost = "127.0.0.1"\n'
+    for more, expected in ((broker, 0), (f'{broker}discovery_prefix = "ha"\n', 1)):
+        both = Both(tmp_path, more)
+        both.play(end_s=5.0)
+        told = [topic for topic, _ in both.down.said if topic.startswith("ha/")]
+        assert told == ["ha/device/linetender_demo/config"] * expected

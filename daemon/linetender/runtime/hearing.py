@@ -6,8 +6,6 @@ from contextlib import aclosing
 
 from linetender.annunciation.topics import Topics
 from linetender.core.inputs import Command
-from linetender.core.plan import Plan
-from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.runtime.announcer import Announcer
 from linetender.runtime.clock import StationClock
@@ -18,13 +16,14 @@ from linetender.runtime.incoming import Incoming, Received
 from linetender.runtime.loop_back import LoopBack
 from linetender.runtime.remote_commands import CommandGuard, RemoteCommands
 from linetender.runtime.telling import Teller
+from linetender.settings.station import Station
 
 
 class Hearing:
     """One run's ear.
 
     Args:
-        plan: The station.
+        station: The station.
         teller: Knows the run and its heartbeat.
         inbox: Where the core's inputs go.
         forwards: Takes readings of second boxes.
@@ -32,9 +31,15 @@ class Hearing:
     """
 
     def __init__(
-        self, plan: Plan, teller: Teller, inbox: Inbox, forwards: Forwards, clock: StationClock
+        self,
+        station: Station,
+        teller: Teller,
+        inbox: Inbox,
+        forwards: Forwards,
+        clock: StationClock,
     ) -> None:
-        self._plan = plan
+        self._plan = plan = station.plan
+        self._prefix = station.broker.discovery_prefix if station.broker else None
         self._teller = teller
         self._inbox = inbox
         self._forwards = forwards
@@ -52,10 +57,6 @@ class Hearing:
         )
         guard.try_it(self._teller.publish)
 
-    def announce(self, prefix: str, signals: tuple[Signal, ...]) -> None:
-        """Announce the station to home automation."""
-        self._announcer = Announcer(self._plan, signals, prefix, self._teller.publish)
-
     async def run(
         self,
         incoming: Incoming,
@@ -69,6 +70,9 @@ class Hearing:
             snapshot: The station now.
             connected: Whether the broker has accepted the connection, where that is known.
         """
+        if self._prefix is not None:
+            signals = tuple(view.signal for view in snapshot().signals)
+            self._announcer = Announcer(self._plan, signals, self._prefix, self._teller.publish)
         looking = asyncio.ensure_future(self._look_for_ever(connected))
         try:
             async with aclosing(incoming.each()) as messages:

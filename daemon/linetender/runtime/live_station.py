@@ -334,13 +334,9 @@ class LiveStation:
     async def _hear_for_ever(self, incoming: Incoming, teller: Teller) -> None:
         """Take what second boxes and users send."""
         around = self._around
-        hearing = Hearing(self._station.plan, teller, self._inbox, self._forwards, around.clock)
+        hearing = Hearing(self._station, teller, self._inbox, self._forwards, around.clock)
         if around.guard is not None:
             hearing.take_commands(around.guard, lambda wish: self._watch.refusal(wish))
-        broker = self._station.broker
-        if broker is not None and broker.discovery_prefix is not None:
-            signals = tuple(view.signal for view in self._watch.snapshot().signals)
-            hearing.announce(broker.discovery_prefix, signals)
         await hearing.run(incoming, lambda: self._watch.snapshot(), around.broker_connected)
 
     async def _work(self, hands: Coroutine[Any, Any, None]) -> None:
