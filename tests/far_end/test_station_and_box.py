@@ -236,7 +236,9 @@ def test_a_call_for_help_at_the_box_is_an_alarm_at_the_station(tmp_path: Path) -
 def test_a_station_announces_itself_where_it_is_asked_to(tmp_path: Path) -> None:
     broker = '[broker]\nhost = "127.0.0.1"\n'
     for more, expected in ((broker, 0), (f'{broker}discovery_prefix = "ha"\n', 1)):
-        both = Both(tmp_path, more)
+        folder = tmp_path / str(expected)
+        folder.mkdir()
+        both = Both(folder, more)
         both.play(end_s=5.0)
         told = [topic for topic, _ in both.down.said if topic.startswith("ha/")]
         assert told == ["ha/device/linetender_demo/config"] * expected
