@@ -56,6 +56,8 @@ class DriverSpec:
             the Measurements that the driver makes of one answer of the device (bytes),
             none where the answer is no measurement, or raises BadFrame. Empty where an
             answer means nothing by itself.
+        probe: `module:NAME` of a tuple of `i2c_probe.I2cProbe`, by which the device is
+            recognised. Empty where it cannot be asked what it is.
     """
 
     kind: Kind
@@ -64,20 +66,28 @@ class DriverSpec:
     open: str
     summary: str = ""
     decode: str = ""
+    probe: str = ""
 
     def opener(self) -> Callable[..., Any]:
         """Load the code that touches hardware and return its function."""
-        return _load(self.open)
+        opener: Callable[..., Any] = _load(self.open)
+        return opener
 
     def decoder(self) -> Callable[..., Any] | None:
         """Load the code that decodes one answer of the device, if there is such."""
-        return _load(self.decode) if self.decode else None
+        if not self.decode:
+            return None
+        decoder: Callable[..., Any] = _load(self.decode)
+        return decoder
+
+    def probes(self) -> tuple[Any, ...]:
+        """Load how the device is recognised: `I2cProbe`s, none where it cannot be."""
+        return tuple(_load(self.probe)) if self.probe else ()
 
 
-def _load(name: str) -> Callable[..., Any]:
-    module, _, function = name.partition(":")
-    found: Callable[..., Any] = getattr(import_module(module), function)
-    return found
+def _load(name: str) -> Any:
+    module, _, attribute = name.partition(":")
+    return getattr(import_module(module), attribute)
 
 
 class UnknownDriver(LookupError):

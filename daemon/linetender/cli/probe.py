@@ -1,10 +1,32 @@
 """The verb `probe`: what is there, before a station file names it."""
 
+import asyncio
+import json
 import math
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from linetender.cli.exit_codes import ExitCode
+from linetender.cli.probe_report import Findings, as_object, lines
+from linetender.cli.probe_search import (
+    HEADER_BUS,
+    Around,
+    header_buses,
+    look_for_oximeters,
+    look_for_pins,
+    other_buses,
+    read_all,
+    search_buses,
+)
+from linetender.runtime.clock import MonotonicClock
+from linetender.simulation.full_bench import full_bench
+from linetender_drivers.buses.machine import RealMachine
+from linetender_drivers.contracts import Machine
+from linetender_drivers.errors import DeviceNotFound
+from linetender_drivers.simulated.machine import SIMULATED
+from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 
 
 def _finite(seconds: float | None) -> float | None:
@@ -14,7 +36,8 @@ def _finite(seconds: float | None) -> float | None:
 
 
 Address = Annotated[
-    str, typer.Option("--listen", metavar="ADDRESS", help="Show all that a radio device sends.")
+    str | None,
+    typer.Option("--listen", metavar="ADDRESS", help="Show all that a radio device sends."),
 ]
 Save = Annotated[
     Path | None,
@@ -36,21 +59,46 @@ Start = Annotated[
 ]
 
 
+Buses = Annotated[
+    list[str] | None,
+    typer.Option("--bus", metavar="NODE", help="Search this bus, such as /dev/i2c-1."),
+]
+Simulate = Annotated[
+    bool, typer.Option("--simulate", help="Search a simulated bench; no hardware needed.")
+]
+NoRadio = Annotated[bool, typer.Option("--no-radio", help="Do not look for oximeters.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print what was found as one JSON object.")]
+
+
 def probe(
-    listen_to: Address,
+    listen_to: Address = None,
     save: Save = None,
     seconds: Seconds = None,
     characteristic: One = None,
     start: Start = None,
+    bus: Buses = None,
+    simulate: Simulate = False,
+    no_radio: NoRadio = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Listen to an oximeter: its services, what it sends, and which bytes change.
+    """Find the sensors that are wired or in range, read them, and suggest a station file.
 
-    For one that sends its maker's own packets, so that you can describe them.
+    Nothing is sent that another chip could take for a write, and what is not recognised
+    is left alone. Stop a running linetender first: it owns the bus. With --listen, show
+    instead what one oximeter sends, so that you can describe its packets.
 
-    Exit status: 0 ended, 2 usage, 3 the file cannot be written, 4 the device is not heard.
+    Exit status: 0 ended, 2 usage, 3 the file cannot be written, 4 no bus, or the device
+    is not heard.
 
+    Example: linetender probe --simulate
     Example: linetender probe --listen C0:FF:EE:00:18:22 --save heard.jsonl
     """
+    if listen_to is None:
+        given = (save, seconds, characteristic, start)
+        if any(value is not None for value in given):
+            raise typer.BadParameter("that option goes with --listen ADDRESS")
+        _search(bus or [], simulate=simulate, radio=not no_radio, as_json=as_json)
+        return
     from linetender.cli.listen import listen  # loads the Bluetooth library, so only here
 
     listen(
@@ -61,3 +109,55 @@ def probe(
         characteristic=characteristic,
         start=start,
     )
+
+
+def _search(buses: list[str], *, simulate: bool, radio: bool, as_json: bool) -> None:
+    if simulate:
+        findings = run_virtual(_simulated())
+    else:
+        chosen = buses or list(header_buses())
+        if not chosen:
+            raise DeviceNotFound(str(HEADER_BUS), _no_bus())
+        findings = asyncio.run(_real(chosen, radio=radio))
+    if as_json:
+        typer.echo(json.dumps(as_object(findings), indent=2))
+    else:
+        _tell(findings, simulate=simulate)
+    if all(report.failure and not report.sightings for report in findings.buses):
+        raise typer.Exit(ExitCode.DEVICE)
+
+
+def _tell(findings: Findings, *, simulate: bool) -> None:
+    for line in lines(findings):
+        typer.echo(line)
+    unsearched = () if simulate else other_buses([report.bus for report in findings.buses])
+    if unsearched:
+        typer.echo(f"\nNot searched, for --bus: {', '.join(unsearched)}")
+
+
+def _no_bus() -> str:
+    others = ", ".join(other_buses(())) or "none"
+    return (
+        "there is no such bus; enable I2C (on a Raspberry Pi: `sudo raspi-config nonint "
+        f"do_i2c 0`, then restart). Other buses, for --bus: {others}. Without hardware: "
+        "linetender probe --simulate"
+    )
+
+
+async def _real(buses: list[str], *, radio: bool) -> Findings:
+    machine = RealMachine(MonotonicClock())
+    try:
+        oximeters = await look_for_oximeters() if radio else None
+        return await _found(machine, buses, "gpio", oximeters)
+    finally:
+        machine.close()
+
+
+async def _simulated() -> Findings:
+    return await _found(full_bench(VirtualClock()), [SIMULATED], SIMULATED, None)
+
+
+async def _found(machine: Machine, buses: list[str], chip: str, radio: Around | None) -> Findings:
+    reports = await search_buses(machine, buses)
+    readings = await read_all(machine, reports)
+    return Findings(reports, readings, look_for_pins(machine, chip), radio)

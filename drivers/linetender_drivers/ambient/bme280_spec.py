@@ -41,6 +41,7 @@ BME280 = DriverSpec(
     options=Bme280Options,
     provides=_bme280_provides,
     open="linetender_drivers.ambient.bme280:open_bme280",
+    probe="linetender_drivers.ambient.bme280_probe:BME280_PROBES",
     summary="BME280 sensor of air pressure, temperature and humidity on I2C",
 )
 
@@ -49,5 +50,6 @@ BMP280 = DriverSpec(
     options=Bme280Options,
     provides=_bmp280_provides,
     open="linetender_drivers.ambient.bme280:open_bmp280",
+    probe="linetender_drivers.ambient.bme280_probe:BMP280_PROBES",
     summary="BMP280 sensor of air pressure and temperature on I2C",
 )

@@ -68,6 +68,25 @@ class PeerFinder:
                     raise
                 raise radio_failure(_place(peer), error) from error
 
+    async def offering(self, service: str) -> dict[str, str]:
+        """Return the names of all peers that offer a service now, by address in upper case.
+
+        Args:
+            service: 128-bit UUID in lower case.
+
+        Raises:
+            DriverError: there is no radio to look with, or it may not be used.
+        """
+        async with self._scanning:
+            try:
+                heard = await self._scanner.listen(lambda _: False, [service])
+                found = heard | await self._connected(service)
+            except RADIO_ERRORS as error:
+                if isinstance(error, DriverError):
+                    raise
+                raise radio_failure(service, error) from error
+        return {address: device.name or "" for address, device in sorted(found.items())}
+
     async def _by_address(self, address: str, service: str) -> BLEDevice:
         heard = await self._scanner.listen(lambda device: device.address.upper() == address)
         found = heard if address in heard else await self._connected(service)

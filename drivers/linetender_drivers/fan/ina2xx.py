@@ -52,9 +52,9 @@ class Ina2xxPart:
     async def start(self, chip: I2cChip) -> None:
         """Verify the chip by reading only."""
         if self._part is INA226:
-            await _verify_ina226(chip)
+            await verify_ina226(chip)
         else:
-            await _verify_ina219(chip)
+            await verify_ina219(chip)
 
     async def sample(self, chip: I2cChip) -> tuple[Measurement, ...]:
         """Measure once, and return what is asked for."""
@@ -85,7 +85,12 @@ class Ina2xxPart:
         """Do nothing: the chip sleeps between conversions."""
 
 
-async def _verify_ina226(chip: I2cChip) -> None:
+async def verify_ina226(chip: I2cChip) -> None:
+    """Check its identifiers, by reading only.
+
+    Raises:
+        DeviceNotFound: it is something else (reason `wrong_device`).
+    """
     for register, identifier in INA226_IDENTIFIERS:
         answer = await chip.ask_twice(register, 2)
         if answer != identifier:
@@ -93,8 +98,12 @@ async def _verify_ina226(chip: I2cChip) -> None:
             raise chip.wrong_device(found, f"an INA226 ({identifier.hex()})")
 
 
-async def _verify_ina219(chip: I2cChip) -> None:
-    """Check its reset values, since it has no identifier; ours is the only other."""
+async def verify_ina219(chip: I2cChip) -> None:
+    """Check its reset values, since it has no identifier; ours is the only other.
+
+    Raises:
+        DeviceNotFound: it is something else (reason `wrong_device`).
+    """
     configuration = await chip.ask_twice(CONFIGURATION, 2)
     calibration = await chip.ask_twice(INA219_CALIBRATION, 2)
     known = (INA219.reset_configuration, INA219.configuration)

@@ -34,6 +34,7 @@ INA219 = DriverSpec(
     options=Ina2xxOptions,
     provides=_provides,
     open="linetender_drivers.fan.ina2xx:open_ina219",
+    probe="linetender_drivers.fan.ina2xx_probe:INA219_PROBES",
     summary="INA219 current and voltage sensor on I2C",
 )
 
@@ -42,5 +43,6 @@ INA226 = DriverSpec(
     options=Ina2xxOptions,
     provides=_provides,
     open="linetender_drivers.fan.ina2xx:open_ina226",
+    probe="linetender_drivers.fan.ina2xx_probe:INA226_PROBES",
     summary="INA226 current and voltage sensor on I2C",
 )

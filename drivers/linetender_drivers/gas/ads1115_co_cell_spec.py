@@ -52,5 +52,6 @@ SPEC = DriverSpec(
     options=Ads1115CoCellOptions,
     provides=_provides,
     open="linetender_drivers.gas.ads1115_co_cell:open_ads1115_co_cell",
+    probe="linetender_drivers.converters.ads1115_probe:CO_CELL_PROBES",
     summary="electrochemical carbon-monoxide cell on an ADS1115 converter, I2C",
 )

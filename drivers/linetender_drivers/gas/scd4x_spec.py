@@ -28,5 +28,6 @@ SPEC = DriverSpec(
     options=Scd4xOptions,
     provides=_provides,
     open="linetender_drivers.gas.scd4x:open_scd4x",
+    probe="linetender_drivers.gas.scd_probe:SCD4X_PROBES",
     summary="SCD40, SCD41 or SCD43 carbon-dioxide sensor on I2C",
 )

@@ -68,5 +68,6 @@ SPEC = DriverSpec(
     options=Ads1115PressureOptions,
     provides=_provides,
     open="linetender_drivers.pressure.ads1115_pressure:open_ads1115_pressure",
+    probe="linetender_drivers.converters.ads1115_probe:PRESSURE_PROBES",
     summary="ratiometric analogue pressure transducer on an ADS1115 converter, I2C",
 )

@@ -63,10 +63,7 @@ class BridgePart:
 
     async def start(self, chip: I2cChip) -> None:
         """Judge the chip by a new measurement and its temperature."""
-        await _frame(chip)
-        await chip.sleep(NEW_MEASUREMENT_S)
-        frame = await _frame(chip)
-        found = _why_no_bridge_sensor(frame)
+        found = _why_no_bridge_sensor(await _next_frame(chip))
         if found is not None:
             raise chip.wrong_device(f"something {found}", f"a {self._product}")
         await chip.sleep(NEW_MEASUREMENT_S)
@@ -92,6 +89,21 @@ class BridgePart:
         if pressure_pa is None:
             return Measurement(self._signal, reason=FailureReason.OUT_OF_RANGE)
         return Measurement(self._signal, pressure_pa)
+
+
+async def _next_frame(chip: I2cChip) -> BridgeFrame:
+    await _frame(chip)
+    await chip.sleep(NEW_MEASUREMENT_S)
+    return await _frame(chip)
+
+
+async def looks_like_a_bridge_sensor(chip: I2cChip) -> bool:
+    """Say, by reading only, whether a chip keeps giving what a bridge sensor would.
+
+    Raises:
+        DriverError: nothing answers, or the bus failed.
+    """
+    return _why_no_bridge_sensor(await _next_frame(chip)) is None
 
 
 def _why_no_bridge_sensor(frame: BridgeFrame) -> str | None:

@@ -31,5 +31,6 @@ SPEC = DriverSpec(
     options=HscOptions,
     provides=_provides,
     open="linetender_drivers.pressure.hsc:open_hsc",
+    probe="linetender_drivers.pressure.bridge_probe:HSC_PROBES",
     summary="HSC or SSC differential-pressure sensor on I2C",
 )

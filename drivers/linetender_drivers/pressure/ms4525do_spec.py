@@ -35,5 +35,6 @@ SPEC = DriverSpec(
     options=Ms4525doOptions,
     provides=_provides,
     open="linetender_drivers.pressure.ms4525do:open_ms4525do",
+    probe="linetender_drivers.pressure.bridge_probe:MS4525DO_PROBES",
     summary="MS4525DO differential-pressure sensor on I2C (coarse: 1 Pa a step)",
 )

@@ -87,10 +87,7 @@ class Sdp8xxPart:
 
     async def _verify(self, chip: I2cChip) -> None:
         """Check that the chip is of the family, and the configured part if one is."""
-        await chip.write(PREPARE_IDENTIFIER)
-        await chip.write(READ_IDENTIFIER)
-        await chip.sleep(BEFORE_IDENTIFIER_S)
-        answer = await chip.read(IDENTIFIER_LENGTH)
+        answer = await read_identifier(chip)
         identifier = decode_identifier(answer, chip.name)
         product = identifier.product
         if product is None:
@@ -98,6 +95,14 @@ class Sdp8xxPart:
             raise chip.wrong_device(found, self._product or "an SDP8xx or SDP3x")
         if self._product not in (None, product.name):
             raise chip.wrong_device(product.name, str(self._product))
+
+
+async def read_identifier(chip: I2cChip) -> bytes:
+    """Return what an idle chip says of itself, not decoded."""
+    await chip.write(PREPARE_IDENTIFIER)
+    await chip.write(READ_IDENTIFIER)
+    await chip.sleep(BEFORE_IDENTIFIER_S)
+    return await chip.read(IDENTIFIER_LENGTH)
 
 
 async def _stop_if_measuring(chip: I2cChip) -> None:

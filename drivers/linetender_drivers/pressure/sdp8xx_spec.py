@@ -48,6 +48,7 @@ SPEC = DriverSpec(
     options=Sdp8xxOptions,
     provides=_provides,
     open="linetender_drivers.pressure.sdp8xx:open_sdp8xx",
+    probe="linetender_drivers.pressure.sdp8xx_probe:PROBES",
     decode="linetender_drivers.pressure.sdp8xx:decode_sdp8xx",
     summary="SDP8xx or SDP3x differential-pressure sensor on I2C",
 )
