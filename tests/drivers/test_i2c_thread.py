@@ -338,6 +338,7 @@ NACK, ARBITRATION, STUCK = errno.EREMOTEIO, errno.EAGAIN, errno.ETIMEDOUT
         ((0x25, b"", 2), [NACK, ARBITRATION], 3, b"\x01\x02"),
         ((0x48, b"\x02", 2), [NACK], 2, b"\x01\x02"),
         ((0x25, b"", 2), [NACK] * 3, 3, FailureReason.NACK),
+        ((0x25, b"", 2), [ARBITRATION, NACK, NACK], 3, FailureReason.BUS_ERROR),
         ((0x25, b"", 2), [STUCK], 1, FailureReason.TIMEOUT),
         ((0x25, b"", 2), [NACK, errno.EIO], 2, FailureReason.BUS_ERROR),
         ((0x25, b"\x36\x15", 0), [NACK], 1, FailureReason.NACK),
@@ -359,12 +360,18 @@ def test_only_reads_that_set_nothing_are_tried_again(
 
 @pytest.mark.parametrize(
     ("numbers", "opened"),
-    [([STUCK] * 3, 2), ([errno.EIO, STUCK, ARBITRATION], 2), ([NACK] * 9, 1), ([STUCK] * 2, 1)],
+    [
+        ([STUCK] * 3, 2),
+        ([errno.EIO, STUCK, ARBITRATION], 2),
+        ([NACK] * 3, 1),
+        ([STUCK] * 2, 1),
+        ([STUCK] * 6, 3),
+    ],
 )
 def test_a_bus_that_keeps_failing_is_opened_anew_and_says_so(
     node: str, caplog: pytest.LogCaptureFixture, numbers: list[int], opened: int
 ) -> None:
-    made = [Refusing(node, *numbers), Refusing(node)]
+    made = [Refusing(node, *numbers[first:][:3]) for first in (0, 3, 6)]
     used: list[Refusing] = []
 
     def open_bus(_path: str) -> Refusing:
@@ -376,4 +383,4 @@ def test_a_bus_that_keeps_failing_is_opened_anew_and_says_so(
     assert len(used) == opened
     assert [bus.closed.wait(ENOUGH_S) for bus in used] == [True] * opened
     told = [record.getMessage() for record in caplog.records if "opening it anew" in record.msg]
-    assert told == [f"{node}: 3 failures in a row; opening it anew"] * (opened - 1)
+    assert told == [f"{node}: 3 failures in a row; opening it anew"] * (opened > 1)

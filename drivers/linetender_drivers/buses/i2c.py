@@ -199,7 +199,7 @@ class _Worker(threading.Thread):
 
     def run(self) -> None:
         bus: OpenBus | None = None
-        failures = 0
+        failures, is_told = 0, False
         while (request := self.requests.get()) is not None and not self._stopped.is_set():
             if request.answer.cancelled():
                 continue
@@ -207,20 +207,22 @@ class _Worker(threading.Thread):
                 if bus is None:
                     bus = self._open()
                 result: bytes | DriverError = self._transfer(bus, request)
-                failures = 0
+                failures, is_told = 0, False
             except DriverError as error:
                 result = error
                 failures += error.reason is not FailureReason.NACK
             if bus is not None and failures >= REOPEN_AFTER:
-                log.warning("%s: %d failures in a row; opening it anew", self._path, failures)
+                if not is_told:  # once until it works again
+                    log.warning("%s: %d failures in a row; opening it anew", self._path, failures)
                 bus.close()
-                bus, failures = None, 0
+                bus, failures, is_told = None, 0, True
             _deliver(request, result)
         if bus is not None:
             bus.close()
 
     def _transfer(self, bus: OpenBus, request: _Request) -> bytes:
         attempts = READ_ATTEMPTS if _is_idempotent(request) else 1
+        refused: OSError | None = None
         for attempt in range(1, attempts + 1):
             messages = []
             if request.write:
@@ -231,10 +233,12 @@ class _Worker(threading.Thread):
                 bus.i2c_rdwr(*messages)
                 break
             except OSError as error:
-                is_last = attempt == attempts or self._stopped.is_set()
-                if is_last or error.errno not in REFUSALS:
+                is_refusal = error.errno in REFUSALS
+                # Of several refusals the first is the cause; later ones may follow from it.
+                cause = refused = (refused or error) if is_refusal else error
+                if not is_refusal or attempt == attempts or self._stopped.is_set():
                     where = place(self._path, request.address)
-                    raise transfer_failure(where, error) from error
+                    raise transfer_failure(where, cause) from error
         return bytes(messages[-1]) if request.read_n else b""
 
     def _open(self) -> OpenBus:
