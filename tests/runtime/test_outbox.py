@@ -302,8 +302,7 @@ def blind_hour(folder: Path | None, broker: FakeBroker) -> tuple[list[OutputEdge
         keeper = None
         listeners: list[Listener] = [lambda said, _: events.extend(said)]
         if folder is not None:
-            time = Time(clock)
-            keeper = Working(outbox(folder, broker, time))
+            keeper = Working(outbox(folder, broker, Time(clock)))
             listeners.append(keeper.listen)
         around = Surroundings(
             machine, clock, demo_wall_clock, "test", keeper=keeper, listeners=listeners

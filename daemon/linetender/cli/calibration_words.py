@@ -46,11 +46,6 @@ def calibrated_lines(
     element = record.element()
     low_l_min = element.airflow_l_min(record.least_pa, element.reference_air)
     high_l_min = element.airflow_l_min(record.greatest_pa, element.reference_air)
-    fits = [
-        element.covariance.relative_uncertainty(p) for p in (record.least_pa, record.greatest_pa)
-    ]
-    own = 200.0 * max(fits)
-    total = 200.0 * max((fit_part**2 + record.method_relative**2) ** 0.5 for fit_part in fits)
     lines = [
         "",
         *residual_plot(
@@ -61,8 +56,7 @@ def calibrated_lines(
         "",
         f"Q = {record.k_l_min:.3f} · Δp^{record.exponent:.3f}   (L/min, Pa), "
         f"from {low_l_min:.0f} to {high_l_min:.0f} L/min.",
-        f"Uncertain by ±{total:.1f} % (95 %): fit ±{own:.1f} %, "
-        f"{record.method} ±{200.0 * record.method_relative:.1f} %.",
+        _uncertainty_line(record),
     ]
     if fit.widening > 1.0:
         lines.append(
@@ -78,6 +72,17 @@ def calibrated_lines(
         )
     lines.append(f"Stored; good until {record.expires_at[:10]}.")
     return lines
+
+
+def _uncertainty_line(record: CalibrationRecord) -> str:
+    covariance = record.element().covariance
+    ends_pa = (record.least_pa, record.greatest_pa)
+    fit_relative = max(covariance.relative_uncertainty(end_pa) for end_pa in ends_pa)
+    total_relative = (fit_relative**2 + record.method_relative**2) ** 0.5
+    return (
+        f"Uncertain by ±{200.0 * total_relative:.1f} % (95 %): fit ±{200.0 * fit_relative:.1f} %, "
+        f"{record.method} ±{200.0 * record.method_relative:.1f} %."
+    )
 
 
 def alarm_lines(station: Station, record: TaughtRecord) -> list[str]:
