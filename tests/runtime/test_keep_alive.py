@@ -1,6 +1,8 @@
 """The sign of life changes only while everything moves; and what counts as moving."""
 
 import asyncio
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -9,7 +11,11 @@ from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule
 from linetender.runtime.outputs import Output, schedule_for
 from linetender.runtime.progress import MARGIN_NS, Progress
+from linetender.settings.load import load_station
+from linetender.settings.shipped import shipped
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+from runtime import demo_sessions
+from runtime.demo_sessions import Hand
 from runtime.fake_devices import ScriptedOutput, demo_device
 
 S = 1_000_000_000
@@ -73,3 +79,33 @@ def test_when_a_part_stalls_it_stays_as_it_is_until_the_part_moves_again(
     after = [edge for edge in written if edge[0] > 10]
     assert before[-1] == (4.5 if level else 4.0, level)
     assert after == [(10.5, not level), (11.0, level)]
+
+
+def test_a_stations_sign_of_life_and_relay_work_on_their_pins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def edges(played: demo_sessions.Played, gpio: int) -> list[tuple[int, bool]]:
+        return [(edge.at_ns, edge.high) for edge in played.edges if edge.gpio == gpio]
+
+    deeds, end_s = (*demo_sessions.ORDINARY, (30.0, Hand.fan_stop)), 40.0
+    buzzer = edges(demo_sessions.play(deeds, end_s), demo_sessions.BUZZER_GPIO)
+    life = (
+        '\n[devices.life]\ndriver = "gpio_keep_alive"\noutput = "keep_alive"\n'
+        'options = { chip = "simulated", gpio = 5 }\n'
+    )
+    text = shipped("config/demo.toml").read_text(encoding="utf-8")
+    file = tmp_path / "station.toml"
+    file.write_text(text.replace('"gpio_buzzer"', '"gpio_relay"') + life, encoding="utf-8")
+    station = load_station(file)
+    monkeypatch.setattr(demo_sessions, "demo_station", lambda: station)
+    played = demo_sessions.play(deeds, end_s)
+
+    signs = [at_ns for at_ns, _ in edges(played, 5) if 0 < at_ns < end_s * S]
+    assert {after - before for before, after in pairwise(signs)} == {S // 2}
+    assert len(signs) >= 78
+    relay = edges(played, demo_sessions.BUZZER_GPIO)
+    assert [high for _, high in relay[:2]] == [False, True]  # de-energised, then held
+    dropped = [(at_ns, not high) for at_ns, high in relay[2:] if at_ns < end_s * S]
+    assert dropped == [(at_ns, high) for at_ns, high in buzzer[1:] if at_ns < end_s * S]
+    assert any(on for _, on in dropped)
+    assert relay[-1][1] is False  # the end of the program lets it drop
