@@ -120,6 +120,36 @@ def test_at_another_altitude_the_readings_and_k_go_over_together(tmp_path: Path)
     assert after == pytest.approx(before * density ** (0.55 - 1.0), rel=1e-3)
 
 
+def test_the_zero_that_was_measured_last_counts(tmp_path: Path) -> None:
+    taught = {**TAUGHT, "zero_pa": 0.5}
+    air = air_of(tmp_path, UNTAUGHT, taught)
+    assert (air.zero_pa, air.normal_pa) == (0.5, 60.0)
+    # Calibrated a day later: another zero, and the same normal over it.
+    air = air_of(tmp_path, UNTAUGHT, taught, {**CALIBRATED, "zero_pa": -0.2})
+    assert (air.zero_pa, air.normal_pa) == (-0.2, pytest.approx(60.0))
+    text = UNTAUGHT.replace('"hood_hose"', '"hood_hose"\nnormal_pa = 60')
+    air = air_of(tmp_path, text, {**CALIBRATED, "zero_pa": -0.2})
+    assert (air.zero_pa, air.normal_pa) == (-0.2, pytest.approx(60.2))
+
+
+def test_a_zero_in_the_file_is_taken_off_its_normal(tmp_path: Path) -> None:
+    text = UNTAUGHT.replace('"hood_hose"', '"hood_hose"\nnormal_pa = 60\nzero_pa = 2')
+    plan = load(tmp_path, text).plan
+    assert plan.air == AirPlan(Signal.HOOD_PRESSURE_PA, 58.0, 0.54, zero_pa=2.0)
+    # The rule of the pressure itself judges readings, in which the zero still is.
+    (high,) = [rule.condition for rule in plan.rules if rule.id == "hood_pressure_high"]
+    assert high.limit == pytest.approx(2.0 + 1.5 * 58.0)
+
+
+def test_a_normal_at_its_zero_is_refused(tmp_path: Path) -> None:
+    text = UNTAUGHT.replace('"hood_hose"', '"hood_hose"\nnormal_pa = 2\nzero_pa = 2')
+    (problem,) = refused(tmp_path, text)
+    assert (problem.key, problem.line) == ("element.normal_pa", 8)
+    text = UNTAUGHT.replace('"hood_hose"', '"hood_hose"\nnormal_pa = 2')
+    (problem,) = refused(tmp_path, text, {**CALIBRATED, "zero_pa": 3.0})
+    assert (problem.key, problem.remedy) == ("element.normal_pa", "teach the line anew")
+
+
 @pytest.mark.parametrize(
     ("text", "entry", "key", "remedy"),
     [
@@ -136,6 +166,12 @@ def test_at_another_altitude_the_readings_and_k_go_over_together(tmp_path: Path)
             "without k and n",
         ),
         (
+            UNTAUGHT.replace('"hood_hose"', '"hood_hose"\nzero_pa = 0.1'),
+            TAUGHT,
+            "element.zero_pa",
+            "remove zero_pa here",
+        ),
+        (
             UNTAUGHT.replace("hood_pressure_pa", "duct_pressure_pa"),
             TAUGHT,
             "devices.air.driver",
@@ -144,7 +180,14 @@ def test_at_another_altitude_the_readings_and_k_go_over_together(tmp_path: Path)
         (UNTAUGHT, {**TAUGHT, "driver": "d6f_ph"}, "devices.air.driver", "--forget"),
         (UNTAUGHT, {**CALIBRATED, "driver": "d6f_ph"}, "devices.air.driver", "--forget"),
     ],
-    ids=["normal twice", "k twice", "other signal", "other sensor", "calibrated by another"],
+    ids=[
+        "normal twice",
+        "k twice",
+        "zero twice",
+        "other signal",
+        "other sensor",
+        "calibrated by another",
+    ],
 )
 def test_file_and_memory_cannot_both_be_right(
     tmp_path: Path, text: str, entry: dict[str, Any], key: str, remedy: str

@@ -5,6 +5,7 @@ pressure and the calibration one of the two may speak, never both.
 """
 
 from dataclasses import replace
+
 from linetender.airline.air_state import AirState, air_at_altitude
 from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.flow_estimate import FlowEstimate, flow_estimate
