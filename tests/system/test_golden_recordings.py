@@ -110,7 +110,7 @@ def test_every_recording_says_where_it_comes_from(recording: Path) -> None:
 
 
 def test_the_folder_holds_recordings_with_their_files_and_stays_small() -> None:
-    files = {path.name for path in RECORDINGS.iterdir()}
+    files = {path.name for path in RECORDINGS.iterdir() if path.is_file()}
     stems = {path.name.removesuffix(".jsonl") for path in recordings()}
     endings = (".jsonl", ".toml", ".expected")
     assert files == {stem + ending for stem in stems for ending in endings} | {"README.md"}
