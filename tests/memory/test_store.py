@@ -109,19 +109,22 @@ def test_an_old_file_is_brought_up_to_date_with_all_it_holds(tmp_path: Path) -> 
         keep_draft(store, "calibration", "2031-03-04T10:00:00+01:00", b"{}")
 
 
-def test_two_who_open_a_new_file_at_once_both_succeed(tmp_path: Path) -> None:
+def test_all_who_open_a_new_file_at_once_succeed(tmp_path: Path) -> None:
+    """Many files: a file in the making was now and then taken for another program's."""
     schemas: list[int] = []
 
-    def opened() -> None:
-        with open_store(tmp_path) as store:
+    def opened(folder: Path) -> None:
+        with open_store(folder) as store:
             schemas.append(store.schema)
 
-    threads = [threading.Thread(target=opened) for _ in range(8)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(30)
-    assert schemas == [SCHEMA] * 8
+    for number in range(40):
+        folder = tmp_path / str(number)
+        threads = [threading.Thread(target=opened, args=(folder,)) for _ in range(8)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(30)
+    assert schemas == [SCHEMA] * 320
 
 
 def test_files_that_are_not_ours_are_refused_untouched(tmp_path: Path) -> None:

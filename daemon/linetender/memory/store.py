@@ -9,6 +9,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Literal
 
 from linetender.memory.migrations import MIGRATIONS, SCHEMA
 
@@ -111,9 +112,11 @@ def open_store(folder: Path) -> Store:
 
 
 def _check_owner(path: Path, connection: sqlite3.Connection) -> None:
-    owner = connection.execute("PRAGMA application_id").fetchone()[0]
-    schema = connection.execute("PRAGMA user_version").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    # In one transaction, all three of one instant: another process may be making the file.
+    with _transaction(connection, "DEFERRED"):
+        owner = connection.execute("PRAGMA application_id").fetchone()[0]
+        schema = connection.execute("PRAGMA user_version").fetchone()[0]
+        tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
     if tables and owner != APPLICATION_ID:
         raise MemoryFault(f"{path} is another program's database. Move it away.")
     if schema > SCHEMA:
@@ -136,8 +139,10 @@ def _migrate(connection: sqlite3.Connection) -> None:
 
 
 @contextmanager
-def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
-    connection.execute("BEGIN IMMEDIATE")
+def _transaction(
+    connection: sqlite3.Connection, kind: Literal["DEFERRED", "IMMEDIATE"] = "IMMEDIATE"
+) -> Iterator[None]:
+    connection.execute(f"BEGIN {kind}")
     try:
         yield
     except BaseException:
