@@ -22,9 +22,11 @@ BUSY_S = 5.0
 """How long to wait for another process that is just writing (chosen: many times longer
 than any transaction of ours)."""
 
+LOG_ATTEMPTS = 100
+"""How often to try to begin the log (chosen: each fails only when another process takes
+its turn in between, and processes are few)."""
+
 _PRAGMAS = (
-    # Readers never wait for a writer, and a torn write is recognised by its checksum.
-    "PRAGMA journal_mode = WAL",
     # NORMAL would lose the last commits at a power cut: what was said to be stored is
     # stored. It costs one fsync per change, and changes are rare.
     "PRAGMA synchronous = FULL",
@@ -102,6 +104,7 @@ def open_store(folder: Path) -> Store:
         try:
             connection.row_factory = sqlite3.Row
             _check_owner(path, connection)
+            _begin_log(connection)
             for pragma in _PRAGMAS:
                 connection.execute(pragma)
             _migrate(connection)
@@ -126,6 +129,25 @@ def _check_owner(path: Path, connection: sqlite3.Connection) -> None:
         )
 
 
+def _begin_log(connection: sqlite3.Connection) -> None:
+    """Have changes go to a write-ahead log.
+
+    With it readers never wait for a writer, and a torn write is recognised by its checksum.
+    The switch itself does not wait for others who are just opening the same new file: it
+    is refused, and tried again after a transaction that does wait (`BUSY_S`).
+    """
+    for attempt in range(LOG_ATTEMPTS):
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            locked = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+            if not locked or attempt == LOG_ATTEMPTS - 1:
+                raise
+        with _transaction(connection, "EXCLUSIVE"):
+            pass
+
+
 def _migrate(connection: sqlite3.Connection) -> None:
     for number, script in enumerate(MIGRATIONS, start=1):
         with _transaction(connection):
@@ -140,7 +162,8 @@ def _migrate(connection: sqlite3.Connection) -> None:
 
 @contextmanager
 def _transaction(
-    connection: sqlite3.Connection, kind: Literal["DEFERRED", "IMMEDIATE"] = "IMMEDIATE"
+    connection: sqlite3.Connection,
+    kind: Literal["DEFERRED", "IMMEDIATE", "EXCLUSIVE"] = "IMMEDIATE",
 ) -> Iterator[None]:
     connection.execute(f"BEGIN {kind}")
     try:
