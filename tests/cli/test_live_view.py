@@ -21,6 +21,12 @@ SAY = "Air lost. Leave, then take the hood off."
 LONG_SAY = "Oxygen reading lost after a fall. Leave, then take the hood off, and call somebody."
 
 
+@pytest.fixture(autouse=True)
+def _a_terminal_with_a_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rich takes every dumb terminal, such as that of a cron job, for 80 columns wide."""
+    monkeypatch.setenv("TERM", "xterm")
+
+
 def shown(snapshot: Snapshot, *, colour: bool = False, width: int = 80, events: int = 0) -> str:
     """Draw a snapshot after some events; return what a terminal would get, without movements."""
     plan = load_station(shipped("config/demo.toml")).plan
