@@ -141,6 +141,36 @@ def test_a_failure_is_told_calmly(
     assert "Traceback" not in err
 
 
+@pytest.mark.parametrize("verb", [[], ["lint", "--help"], ["demo", "--list"]])
+def test_output_to_a_full_disk_is_no_mistake_of_ours(verb: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [Path(sys.executable).with_name("linetender"), *verb],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+    assert done.returncode == ExitCode.BAD_FILE
+    assert done.stderr == (
+        "What was to be printed could not be written: the disk it goes to is full. "
+        "Free some space, or send it elsewhere.\n"
+    )
+
+
+def test_a_terminal_without_bullets_gets_question_marks() -> None:
+    done = subprocess.run(
+        [Path(sys.executable).with_name("linetender")],
+        capture_output=True,
+        timeout=60,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "latin-1"},
+    )
+    assert (done.returncode, done.stderr) == (ExitCode.FINE, b"")
+    assert f"? {CAUTIONS[0].short}".encode("latin-1") in done.stdout
+
+
 def test_a_developer_gets_the_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(**_: object) -> None:
         raise ZeroDivisionError

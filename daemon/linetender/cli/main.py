@@ -1,5 +1,7 @@
 """The command `linetender`: its verbs, and how every failure is told to a person."""
 
+import errno
+import io
 import os
 import sys
 from collections.abc import Callable
@@ -115,23 +117,41 @@ for _heading, _verbs in VERBS.items():
 
 def main() -> NoReturn:
     """Run the command line and exit; no failure reaches a person as a traceback."""
+    _spell_for_any_terminal()
     try:
-        app(prog_name="linetender")
+        try:
+            app(prog_name="linetender")
+        finally:
+            sys.stdout.flush()  # a full disk may show only now
     except Exception as failure:
         if os.environ.get(DEBUG_VARIABLE) == "1":
             raise
         if isinstance(_cause(failure), BrokenPipeError):
-            _leave_quietly()
+            # As any program whose reader, such as `head`, has seen enough.
+            _drop_output()
+            sys.exit(ExitCode.FINE)
         code, message = told(failure)
         typer.echo(message, err=True)
+        if _has_no_room_to_print(_cause(failure)):
+            _drop_output()
         sys.exit(code)
     sys.exit(ExitCode.FINE)
 
 
-def _leave_quietly() -> NoReturn:
-    """End as a program does whose reader, such as `head`, has seen enough."""
+def _spell_for_any_terminal() -> None:
+    """Where a terminal lacks a character, such as a bullet in Latin-1, print a question mark."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _has_no_room_to_print(cause: Exception) -> bool:
+    return isinstance(cause, OSError) and cause.errno == errno.ENOSPC and cause.filename is None
+
+
+def _drop_output() -> None:
+    """Keep Python from writing at its end what could not be written before."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    sys.exit(ExitCode.FINE)
 
 
 def told(failure: Exception) -> tuple[ExitCode, str]:
@@ -153,6 +173,11 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
     if isinstance(cause, OSError) and cause.filename is not None:
         return ExitCode.BAD_FILE, (
             f"{cause.filename}: {cause.strerror}. Check the path, the permissions and the disk."
+        )
+    if _has_no_room_to_print(cause):
+        return ExitCode.BAD_FILE, (
+            "What was to be printed could not be written: the disk it goes to is full. "
+            "Free some space, or send it elsewhere."
         )
     return ExitCode.FAULT, (
         f"linetender has stopped: {type(cause).__name__}: {cause}\n"
