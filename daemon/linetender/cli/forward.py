@@ -12,6 +12,7 @@ from linetender.far_end.forwarder import Forwarder, wanted_by_forwarder
 from linetender.runtime.broker import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.incoming import Incoming, Reception
+from linetender.runtime.service_manager import service_manager
 from linetender.runtime.single_run import SingleRun
 from linetender.settings.forward_file import Forwarding, load_forwarding
 from linetender_drivers.buses.machine import RealMachine
@@ -69,8 +70,9 @@ async def _run(
     forwarding: Forwarding, link: BrokerLink, clock: MonotonicClock, incoming: Incoming
 ) -> None:
     machine = RealMachine(clock)
+    publish, manager = link.publish, service_manager()
     try:
-        forwarder = Forwarder(forwarding, machine, clock, link.publish, incoming, typer.echo)
+        forwarder = Forwarder(forwarding, machine, clock, publish, incoming, typer.echo, manager)
         running = asyncio.ensure_future(forwarder.run())
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
@@ -79,4 +81,6 @@ async def _run(
         if not running.cancelled():
             running.result()
     finally:
+        if manager is not None:
+            manager.stopping()
         machine.close()

@@ -18,6 +18,7 @@ from linetender.cli.demo import demo
 from linetender.cli.end import end
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.forward import forward
+from linetender.cli.hold_siren import hold_siren
 from linetender.cli.lint import lint
 from linetender.cli.out import out
 from linetender.cli.pause_sound import pause_sound
@@ -55,6 +56,7 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
         reset,
         test_alarm,
     ),
+    "Service": (hold_siren,),
     "Afterwards": (replay,),
 }
 """By the heading under which help lists them. Each verb is a function of its own file;

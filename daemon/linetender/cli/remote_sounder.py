@@ -18,6 +18,7 @@ from linetender.far_end.terminal import Keyboard, TerminalBuzzer
 from linetender.runtime.broker import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.incoming import Incoming, Reception
+from linetender.runtime.service_manager import service_manager
 from linetender.runtime.single_run import SingleRun
 from linetender.settings.sounder_file import Sounder, load_sounder
 from linetender_drivers.buses.machine import RealMachine
@@ -74,6 +75,7 @@ def _sound(
         say=bell.say,
         extra=((bell, bell),) if terminal else (),
         keys=Keyboard(clock).watch if terminal else None,
+        manager=service_manager(),
     )
     asyncio.run(_run(sounder, fittings, links))
 

@@ -1,6 +1,7 @@
 """The verb `run`: the daemon."""
 
 import asyncio
+import faulthandler
 import logging
 import secrets
 import signal
@@ -39,7 +40,9 @@ from linetender.runtime.incoming import Incoming, Reception, Wanted
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
 from linetender.runtime.remote_commands import CommandGuard
+from linetender.runtime.service_manager import service_manager
 from linetender.runtime.single_run import SingleRun, runtime_folder
+from linetender.runtime.siren_hold import take_siren_over
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.station import Station
@@ -113,6 +116,7 @@ class Session:
             broker_connected=None if link is None else lambda: link.state().connected,
             minds_time_of_day=is_real,
             listeners=(self._print, self.control.tell),
+            manager=service_manager(),
         )
 
     def close(self) -> None:
@@ -164,6 +168,7 @@ def run(
     with ExitStack() as stack:
         lines = lines_of(stack)
         stack.enter_context(SingleRun(station.plan.station))
+        faulthandler.enable()  # a watchdog's SIGABRT then says where it hung
         folder = _state_folder(state, simulate, station)
         session = _session(station, lines, record, folder)
         stack.callback(session.close)
@@ -296,6 +301,7 @@ async def _run_real(session: Session) -> None:
         live = LiveStation(session.station, around, session.carryover)
         _stop_on_signals(live)
         _say_resumption(live, session)
+        take_siren_over(runtime_folder(session.station.plan.station))
         async with session.control.serving(live):
             await live.run()
     finally:

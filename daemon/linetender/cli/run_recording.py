@@ -1,5 +1,6 @@
 """Where the verb `run` records, and who looks after the recordings meanwhile."""
 
+import os
 import time
 from datetime import datetime
 from pathlib import Path
@@ -29,7 +30,10 @@ def recorder_of(station: Station, record: Path | None) -> RecordingWriter | None
     if station.recording_directory is None or station.recording is None:
         return None
     at = datetime.now().astimezone().strftime("%Y-%m-%dT%H%M%S")
-    path = station.recording_directory / f"{station.plan.station}-{at}.jsonl"
+    path = (
+        _folder(station.recording_directory, station.recording.directory)
+        / f"{station.plan.station}-{at}.jsonl"
+    )
     table = station.recording
     return RecordingWriter(
         path,
@@ -47,12 +51,20 @@ def upkeep_of(station: Station, recorder: RecordingWriter | None) -> Upkeep | No
     if folder is None or table is None:
         return None
     return Upkeep(
-        folder,
+        _folder(folder, table.directory),
         Retention(table.keep_days * DAY_S, table.keep_mb * MB),
         is_compressing=table.compress,
         in_use=lambda: () if recorder is None else recorder.paths[-1:],
         now_s=_known_time_s,
     )
+
+
+def _folder(beside_the_file: Path, written: str) -> Path:
+    """A service may write below its own state only, so a relative path counts from there."""
+    state = os.environ.get("STATE_DIRECTORY")
+    if state and not Path(written).expanduser().is_absolute():
+        return Path(state.split(":")[0]) / written
+    return beside_the_file
 
 
 def _known_time_s() -> float | None:

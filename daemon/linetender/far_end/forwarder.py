@@ -26,6 +26,7 @@ from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming, Received, Wanted
 from linetender.runtime.progress import Progress
+from linetender.runtime.service_manager import ServiceManager
 from linetender.runtime.supervisor import BY_RADIO, Supervisor
 from linetender.runtime.telling import Publish
 from linetender.settings.forward_file import Forwarding
@@ -58,6 +59,7 @@ class Forwarder:
         publish: Hands a packet to the broker's link.
         incoming: What comes from the broker.
         say: Told when the station is heard, and when it is not any more.
+        manager: What restarts the box when its loop does not turn, or None.
     """
 
     def __init__(
@@ -68,7 +70,9 @@ class Forwarder:
         publish: Publish,
         incoming: Incoming,
         say: Callable[[str], object],
+        manager: ServiceManager | None = None,
     ) -> None:
+        self._manager = manager
         self._forwarding = forwarding
         self._machine = machine
         self._clock = clock
@@ -118,6 +122,8 @@ class Forwarder:
             due_ns = max(due_ns + PERIOD_NS, self._clock.now_ns())
             await self._clock.sleep_until_ns(due_ns)
             self._send(self._inbox.take())
+            if self._manager is not None:
+                self._manager.turn((), "station heard" if self._hears else "station NOT heard")
 
     def _send(self, block: list[Input]) -> None:
         alive = self._alive

@@ -28,6 +28,7 @@ from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming, Received, Wanted
 from linetender.runtime.outputs import Named, Output
 from linetender.runtime.progress import Progress
+from linetender.runtime.service_manager import ServiceManager
 from linetender.runtime.supervisor import WIRED, Supervisor
 from linetender.runtime.telling import Publish
 from linetender.settings.sounder_file import Sounder
@@ -63,6 +64,7 @@ class Fittings:
         say: Told what is asked for when it changes, before it is sounded; must not wait.
         extra: Further outputs and their roles, such as a terminal's bell.
         keys: Further contacts, such as a keyboard's: runs until cancelled.
+        manager: What restarts the box when it does not move on, or None.
     """
 
     machine: Machine
@@ -73,6 +75,7 @@ class Fittings:
     say: Callable[[Demand], None] = lambda _: None
     extra: tuple[tuple[Named, OutputDevice], ...] = ()
     keys: Callable[[Inbox], Coroutine[Any, Any, None]] | None = None
+    manager: ServiceManager | None = None
     sender: str = field(default_factory=lambda: secrets.token_hex(4))
 
 
@@ -107,6 +110,10 @@ class SounderBox:
         """Return each station's last known stage, by its id; None where none is known."""
         return {name: watch.stage for name, watch in self._box.watches.items()}
 
+    def _standing(self) -> str:
+        stages = (f"{name} {stage or 'not heard'}" for name, stage in self.stages().items())
+        return ", ".join(stages)
+
     def stop(self) -> None:
         """End the run; outputs are left safe."""
         self._stopping.set()
@@ -121,11 +128,15 @@ class SounderBox:
         works += [self._hear(), self._turn()]
         if self._fit.keys is not None:
             works.append(self._fit.keys(self._inbox))
-        async with asyncio.TaskGroup() as group:
-            tasks = [group.create_task(work) for work in works]
-            await self._stopping.wait()
-            for task in tasks:
-                task.cancel()
+        try:
+            async with asyncio.TaskGroup() as group:
+                tasks = [group.create_task(work) for work in works]
+                await self._stopping.wait()
+                for task in tasks:
+                    task.cancel()
+        finally:
+            if self._fit.manager is not None:
+                self._fit.manager.stopping()
 
     async def _open_devices(self) -> list[Coroutine[Any, Any, None]]:
         fit, works = self._fit, []
@@ -193,6 +204,8 @@ class SounderBox:
         while True:
             now_ns = clock.now_ns()
             self._progress.promise("box", now_ns + TURN_NS)
+            if self._fit.manager is not None:
+                self._fit.manager.turn(self._progress.stalled(now_ns), self._standing())
             next_ns = self._box.next_change(now_ns)
             until_ns = now_ns + TURN_NS
             await self._inbox.wait(until_ns if next_ns is None else min(next_ns, until_ns))

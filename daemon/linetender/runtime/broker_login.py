@@ -1,5 +1,6 @@
 """What it takes to log in at the broker."""
 
+import os
 from pathlib import Path
 
 from linetender.settings.station_file import BrokerSettings
@@ -27,6 +28,19 @@ def check_host(host: str) -> None:
         ) from error
 
 
+CREDENTIAL = "broker-password"
+"""Name under which the units of systemd/ hand the password over (systemd.exec(5))."""
+
+
+def _credential() -> Path | None:
+    """Return the service manager's own copy, which no other program can read, if it has one."""
+    folder = os.environ.get("CREDENTIALS_DIRECTORY")
+    if folder is None:
+        return None
+    file = Path(folder) / CREDENTIAL
+    return file if file.is_file() and file.read_bytes().strip() else None
+
+
 def password(settings: BrokerSettings, folder: Path) -> str | None:
     """Read the password, or return None where the settings name no file.
 
@@ -39,7 +53,7 @@ def password(settings: BrokerSettings, folder: Path) -> str | None:
     """
     if settings.password_file is None:
         return None
-    file = folder / settings.password_file
+    file = _credential() or folder / settings.password_file
     try:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

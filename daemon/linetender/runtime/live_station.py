@@ -16,7 +16,6 @@ from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
 from linetender.core.events import DemandChanged, Event, Sound, StageChanged
 from linetender.core.inputs import By, Command, Verb
-from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.core.watch import Watch
@@ -33,7 +32,8 @@ from linetender.runtime.outputs import Output
 from linetender.runtime.progress import Progress
 from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.self_checks import Checked, SelfChecks
-from linetender.runtime.supervisor import BY_RADIO, WIRED, Bounds, Supervisor
+from linetender.runtime.service_manager import ServiceManager, standing
+from linetender.runtime.supervisor import WIRED, Supervisor, bounds_of, is_by_radio
 from linetender.runtime.telling import Teller
 from linetender.settings.station import Device, Station
 from linetender_drivers.contracts import InputDevice, Machine, Sensor
@@ -73,6 +73,7 @@ class Surroundings:
         events_refused: Why the broker takes no events, empty while it does; or None.
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
         listeners: Called after each change, and once a second with no events.
+        manager: What restarts the daemon when it does not move on, or None.
     """
 
     machine: Machine
@@ -88,6 +89,7 @@ class Surroundings:
     events_refused: Callable[[], str] | None = None
     minds_time_of_day: bool = False
     listeners: Sequence[Listener] = ()
+    manager: ServiceManager | None = None
 
 
 class LiveStation:
@@ -197,6 +199,8 @@ class LiveStation:
                 for task in tasks:
                     task.cancel()
         finally:
+            if around.manager is not None:
+                around.manager.stopping()
             self._end_recording()
             if around.keeper is not None:
                 around.keeper.keep(self._watch.carryover())
@@ -219,7 +223,7 @@ class LiveStation:
                 work.close()
             for device, made in opened:
                 with contextlib.suppress(TimeoutError):
-                    async with asyncio.timeout(_bounds(device).close_s):
+                    async with asyncio.timeout(bounds_of(device).close_s):
                         await made.close()
             raise
         return works
@@ -234,7 +238,7 @@ class LiveStation:
         return device.spec.opener()(device.name, device.options, machine, roles)
 
     async def _open_first(self, device: Device, made: Any) -> bool:
-        if _is_by_radio(device):
+        if is_by_radio(device):
             # Nobody waits for a radio: its supervisor opens it while the air is watched.
             return False
         try:
@@ -260,13 +264,14 @@ class LiveStation:
             output = Output(device, made, self._inbox, around.clock, self._progress, demand)
             self._outputs.append(output)
             return output.keep()
-        if _is_by_radio(device):
+        if is_by_radio(device):
             # A radio that hangs is an alarm of its own, and no reason to start the daemon anew.
             progress = Progress()
         else:
             progress = self._progress
-        bounds = _bounds(device)
-        supervisor = Supervisor(device, self._inbox, around.clock, progress, bounds=bounds)
+        supervisor = Supervisor(
+            device, self._inbox, around.clock, progress, bounds=bounds_of(device)
+        )
         if device.spec.kind is Kind.INPUT:
             switch: InputDevice = made
             return supervisor.keep_input(switch, is_open=is_open)
@@ -322,6 +327,8 @@ class LiveStation:
                 around.teller.tick(now_ns, snapshot, around.wall())
             for listener in around.listeners:
                 listener((), snapshot)
+            if around.manager is not None:
+                around.manager.turn(self._progress.stalled(now_ns), standing(snapshot))
             self._checks.look()
             if turn % FACTS_EVERY_TURNS == 0:
                 self._inbox.repeat_facts()
@@ -388,11 +395,3 @@ class LiveStation:
         if self._around.recorder is not None:
             self._around.recorder.close(self._watch.now_ns)
             self._checks.look()  # the end may be what the disk did not take
-
-
-def _is_by_radio(device: Device) -> bool:
-    return Signal.SPO2_PERCENT in device.signals
-
-
-def _bounds(device: Device) -> Bounds:
-    return BY_RADIO if _is_by_radio(device) else WIRED

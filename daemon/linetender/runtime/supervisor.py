@@ -11,6 +11,7 @@ from typing import NamedTuple, Protocol
 
 from linetender.core.fact_names import FactName
 from linetender.core.inputs import ContactState
+from linetender.core.signals import Signal
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.progress import Progress
@@ -47,6 +48,16 @@ FAILURES_IN_A_ROW = 3
 FIRST_BACKOFF_S = 0.25
 LONGEST_BACKOFF_S = 5.0
 """Waiting between attempts, doubled each time (chosen: the air must come back within seconds)."""
+
+
+def is_by_radio(device: Device) -> bool:
+    """Say whether nobody may wait for a device, as its radio may be out of reach."""
+    return Signal.SPO2_PERCENT in device.signals
+
+
+def bounds_of(device: Device) -> Bounds:
+    """Return how long a device may take."""
+    return BY_RADIO if is_by_radio(device) else WIRED
 
 
 class Opened(Protocol):
