@@ -14,6 +14,8 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
+from linetender_drivers.simulated_place import is_simulated
+
 ENTRY_POINT_GROUP = "linetender.drivers"
 
 
@@ -33,9 +35,14 @@ class DeviceOptions(BaseModel):
     )
 
     @property
+    def place(self) -> str:
+        """Bus, chip or address that the device is reached by; drivers override it."""
+        return ""
+
+    @property
     def is_simulated(self) -> bool:
-        """Whether these options name a simulated device; drivers override it."""
-        return False
+        """Whether these options name a simulated device."""
+        return is_simulated(self.place)
 
 
 @dataclass(frozen=True)

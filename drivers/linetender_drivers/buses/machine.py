@@ -4,13 +4,12 @@ from typing import TYPE_CHECKING
 
 from linetender_drivers.contracts import Clock, I2cBus, NotificationLink, Pins
 from linetender_drivers.errors import DriverConfigError
+from linetender_drivers.simulated_place import is_simulated
 
 if TYPE_CHECKING:
     from linetender_drivers.buses.ble import BleRadio
     from linetender_drivers.buses.gpio import RealPins
     from linetender_drivers.buses.i2c import RealI2cBus
-
-SIMULATED = "simulated"
 
 
 class RealMachine:
@@ -82,7 +81,7 @@ class RealMachine:
 
 
 def _refuse_simulated(name: str) -> None:
-    if name == SIMULATED:
+    if is_simulated(name):
         raise DriverConfigError(
             name,
             "the station file names a simulated device and this is the real machine; name "

@@ -11,7 +11,8 @@ class GpioTachometerOptions(DeviceOptions):
     """How the tachometer is wired.
 
     Attributes:
-        chip: `gpio` for the 40-pin header, the label of another GPIO chip, or `simulated`.
+        chip: `gpio` for the 40-pin header, the label of another GPIO chip, `simulated`, or
+            `simulated:DIR`.
         gpio: GPIO (BCM) number, 0 to 27.
         pulses_per_turn: Most fans give 2.
         max_rpm: More is taken for noise, turns per minute.
@@ -25,9 +26,9 @@ class GpioTachometerOptions(DeviceOptions):
     period_s: float = Field(default=1.0, ge=0.2, le=5.0)
 
     @property
-    def is_simulated(self) -> bool:
-        """Whether the line is a simulated one."""
-        return self.chip == "simulated"
+    def place(self) -> str:
+        """The chip."""
+        return self.chip
 
 
 def _provides(_: GpioTachometerOptions) -> frozenset[str]:

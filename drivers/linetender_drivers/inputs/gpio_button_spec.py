@@ -11,7 +11,8 @@ class GpioButtonOptions(DeviceOptions):
     """A push button between GPIO lines and ground; the pins' own pull-ups serve.
 
     Attributes:
-        chip: `gpio` for the 40-pin header, the label of another GPIO chip, or `simulated`.
+        chip: `gpio` for the 40-pin header, the label of another GPIO chip, `simulated`, or
+            `simulated:DIR`.
         no_gpio: GPIO (BCM) number, 0 to 27, of the normally open contact.
         nc_gpio: That of the normally closed contact of a change-over button. With it
             a broken or crushed wire is told from a press; without it, it is not.
@@ -22,9 +23,9 @@ class GpioButtonOptions(DeviceOptions):
     nc_gpio: int | None = Field(default=None, ge=0, le=27)
 
     @property
-    def is_simulated(self) -> bool:
-        """Whether the button is a simulated one."""
-        return self.chip == "simulated"
+    def place(self) -> str:
+        """The chip."""
+        return self.chip
 
     @model_validator(mode="after")
     def _two_lines(self) -> Self:

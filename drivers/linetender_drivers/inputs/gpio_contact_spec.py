@@ -9,7 +9,8 @@ class GpioContactOptions(DeviceOptions):
     """A contact on one GPIO line.
 
     Attributes:
-        chip: `gpio` for the 40-pin header, the label of another GPIO chip, or `simulated`.
+        chip: `gpio` for the 40-pin header, the label of another GPIO chip, `simulated`, or
+            `simulated:DIR`.
         gpio: GPIO (BCM) number, 0 to 27.
         closed_when_low: True for a contact to ground (pulled up), false for one to
             3.3 V (pulled down). Either way a wire that comes off reads `open`.
@@ -20,9 +21,9 @@ class GpioContactOptions(DeviceOptions):
     closed_when_low: bool = True
 
     @property
-    def is_simulated(self) -> bool:
-        """Whether the contact is a simulated one."""
-        return self.chip == "simulated"
+    def place(self) -> str:
+        """The chip."""
+        return self.chip
 
 
 def _provides(_options: GpioContactOptions) -> frozenset[str]:

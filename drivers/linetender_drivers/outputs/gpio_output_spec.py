@@ -9,7 +9,8 @@ class GpioOutputOptions(DeviceOptions):
     """Something that is on or off, switched by one GPIO line.
 
     Attributes:
-        chip: `gpio` for the 40-pin header, the label of another GPIO chip, or `simulated`.
+        chip: `gpio` for the 40-pin header, the label of another GPIO chip, `simulated`, or
+            `simulated:DIR`.
         gpio: GPIO (BCM) number, 0 to 27.
         active_high: Whether a high level switches it on.
     """
@@ -19,9 +20,9 @@ class GpioOutputOptions(DeviceOptions):
     active_high: bool = True
 
     @property
-    def is_simulated(self) -> bool:
-        """Whether the output is a simulated one."""
-        return self.chip == "simulated"
+    def place(self) -> str:
+        """The chip."""
+        return self.chip
 
 
 def _provides(_options: GpioOutputOptions) -> frozenset[str]:

@@ -5,6 +5,7 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from linetender_drivers.registry import DeviceOptions, DriverSpec, Kind
+from linetender_drivers.simulated_place import SIMULATED_PATTERN, is_simulated
 
 PLX_SIGNALS = frozenset(
     {
@@ -21,24 +22,27 @@ class PlxOptions(DeviceOptions):
 
     Attributes:
         address: `AA:BB:CC:DD:EE:FF`; or `only`, the only oximeter in range; or
-            `simulated`. Names change while connected and are shared by all oximeters
-            of a make; the address is not.
+            `simulated` or `simulated:DIR`. Names change while connected and are shared
+            by all oximeters of a make; the address is not.
         measurement: `continuous`, sent about once a second; or `spot_check`, sent when
             the oximeter has finished a measurement.
     """
 
-    address: str = Field(pattern=r"^([0-9A-F]{2}(:[0-9A-F]{2}){5}|only|simulated)$")
+    address: str = Field(
+        pattern=rf"^([0-9A-F]{{2}}(:[0-9A-F]{{2}}){{5}}|only|{SIMULATED_PATTERN})$"
+    )
     measurement: Literal["continuous", "spot_check"] = "continuous"
 
     @field_validator("address", mode="before")
     @classmethod
     def _upper_case_address(cls, address: object) -> object:
-        return address.upper() if isinstance(address, str) and ":" in address else address
+        is_radio = isinstance(address, str) and ":" in address and not is_simulated(address)
+        return str(address).upper() if is_radio else address
 
     @property
-    def is_simulated(self) -> bool:
-        """Whether the oximeter is a simulated one."""
-        return self.address == "simulated"
+    def place(self) -> str:
+        """The radio address."""
+        return self.address
 
 
 def _provides(_options: PlxOptions) -> frozenset[str]:

@@ -5,9 +5,9 @@ from linetender_drivers.errors import DeviceNotFound, DriverConfigError
 from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
 from linetender_drivers.simulated.pins import SimulatedPins
 from linetender_drivers.simulated.plx_peer import SimulatedPeerLink, SimulatedPlxPeer
+from linetender_drivers.simulated_place import SIMULATED
 
-SIMULATED = "simulated"
-"""What options call the simulated bus, chip of pins, and radio peer."""
+__all__ = ["SIMULATED", "SimulatedMachine"]
 
 
 class SimulatedMachine:

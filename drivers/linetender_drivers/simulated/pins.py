@@ -1,6 +1,7 @@
 """Simulated digital lines: a test or a scenario is the hand on them and reads what they drive."""
 
 import asyncio
+from collections.abc import Callable
 from typing import NamedTuple
 
 from linetender_drivers.contracts import Clock
@@ -33,10 +34,12 @@ class SimulatedPins:
 
     Attributes:
         edges: Every change of an output in order, the first drive of each line included.
+        on_output: Called with each such change, or None.
     """
 
     def __init__(self, clock: Clock) -> None:
         self.edges: list[OutputEdge] = []
+        self.on_output: Callable[[OutputEdge], None] | None = None
         self._clock = clock
         self._driven: dict[int, bool] = {}
         self._inputs: dict[int, SimulatedInputLine] = {}
@@ -78,6 +81,10 @@ class SimulatedPins:
         """Drive a line from outside."""
         self._with_notice(gpio, high)
 
+    def levels(self) -> dict[int, bool]:
+        """Return at which level each output line was last driven, by GPIO."""
+        return dict(sorted(self._output_levels.items()))
+
     def level(self, gpio: int) -> bool | None:
         """Say at which level an output line was last driven; None if it never was."""
         return self._output_levels.get(gpio)
@@ -98,7 +105,10 @@ class SimulatedPins:
     def _set_output(self, gpio: int, high: bool) -> None:
         if self._output_levels.get(gpio) is not high:
             self._output_levels[gpio] = high
-            self.edges.append(OutputEdge(self._clock.now_ns(), gpio, high))
+            edge = OutputEdge(self._clock.now_ns(), gpio, high)
+            self.edges.append(edge)
+            if self.on_output is not None:
+                self.on_output(edge)
 
     def _check_free(self, gpio: int) -> None:
         if not 0 <= gpio <= HIGHEST_GPIO:
@@ -114,10 +124,16 @@ class SimulatedPins:
 
 
 class SimulatedInputLine:
-    """One simulated input; implements `contracts.InputLine`."""
+    """One simulated input; implements `contracts.InputLine`.
+
+    Attributes:
+        changed: Set at each change of level.
+        on_edge: Called at each change of level, or None.
+    """
 
     def __init__(self, pins: SimulatedPins, gpio: int, pull_up: bool) -> None:
         self.changed = asyncio.Event()
+        self.on_edge: Callable[[], None] | None = None
         self._pins = pins
         self._gpio = gpio
         self._pull_up = pull_up
@@ -146,6 +162,8 @@ class SimulatedInputLine:
         """Take note of a change of level."""
         self._edges += 1
         self.changed.set()
+        if self.on_edge is not None:
+            self.on_edge()
 
     def close(self) -> None:
         """Give the line back."""
@@ -177,5 +195,14 @@ class SimulatedOutputLine:
         """Drive the line to its safe level and give it back."""
         if not self._closed:
             self._pins._set_output(self._gpio, self._safe_high)
+            self._closed = True
+            self._pins._give_back(self._gpio)
+
+    def lose(self) -> None:
+        """Give the line back as the kernel does for a program that was killed: it keeps its level.
+
+        Source: the Raspberry Pi kernel's default for lines whose holder is gone.
+        """
+        if not self._closed:
             self._closed = True
             self._pins._give_back(self._gpio)

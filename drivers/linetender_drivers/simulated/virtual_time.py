@@ -29,32 +29,55 @@ class NothingLeftToWaitFor(RuntimeError):
     """No timer is set and nothing can wake the loop: it would wait for ever."""
 
 
-class _JumpingSelector(selectors.DefaultSelector):
-    """A selector that moves virtual time instead of, or by as much as, it waits.
+class TimeSelector(selectors.DefaultSelector):
+    """A selector that gives a loop its time, and says how time passes while nothing is ready.
 
     Attributes:
         now_ns: Virtual time in ns.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.now_ns = 0
+
+    def poll(self, timeout_s: float | None) -> list[tuple[selectors.SelectorKey, int]]:
+        """Wait in real time (s; None is for ever) for what the loop watches."""
+        return super().select(timeout_s)
+
+    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        """Let time pass up to the loop's next timer; see `selectors.BaseSelector`."""
+        if timeout is not None and timeout <= 0:
+            return self.poll(0)
+        if timeout is None:
+            return self.pass_time(None)
+        # Via seconds since the start, as the timer was set: the sum rounds back to the
+        # very ns that was asked for, where adding the rounded difference would drift.
+        return self.pass_time(round((self.now_ns / NS_PER_S + timeout) * NS_PER_S))
+
+    def pass_time(self, until_ns: int | None) -> list[tuple[selectors.SelectorKey, int]]:
+        """Move `now_ns` up to an instant at most (None: no timer); return what became ready."""
+        raise NotImplementedError
+
+
+class _JumpingSelector(TimeSelector):
+    """A selector that moves virtual time instead of, or by as much as, it waits.
+
+    Attributes:
         speed: Virtual seconds per real second; 0 waits for nothing.
     """
 
     def __init__(self, speed: float) -> None:
         super().__init__()
-        self.now_ns = 0
         self.speed = speed
         self._start_ns = time.monotonic_ns()
 
-    def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
-        if timeout is not None and timeout <= 0:
-            return super().select(0)
-        if timeout is None:
+    def pass_time(self, until_ns: int | None) -> list[tuple[selectors.SelectorKey, int]]:
+        if until_ns is None:
             return self._wait_for_outside()
-        # Via seconds since the start, as the timer was set: the sum rounds back to the
-        # very ns that was asked for, where adding the rounded difference would drift.
-        target_ns = round((self.now_ns / NS_PER_S + timeout) * NS_PER_S)
-        return self._jump(target_ns) if self.speed == 0 else self._pace(target_ns)
+        return self._jump(until_ns) if self.speed == 0 else self._pace(until_ns)
 
     def _jump(self, target_ns: int) -> list[tuple[selectors.SelectorKey, int]]:
-        ready = super().select(0)
+        ready = self.poll(0)
         if not ready:
             self.now_ns = target_ns
         return ready
@@ -62,7 +85,7 @@ class _JumpingSelector(selectors.DefaultSelector):
     def _pace(self, target_ns: int) -> list[tuple[selectors.SelectorKey, int]]:
         """Wait until real time has caught up, or something real happens first."""
         due_ns = self._start_ns + round(target_ns / self.speed)
-        ready = super().select(max(0, due_ns - time.monotonic_ns()) / NS_PER_S)
+        ready = self.poll(max(0, due_ns - time.monotonic_ns()) / NS_PER_S)
         self._follow_real_time(target_ns)
         return ready
 
@@ -76,9 +99,9 @@ class _JumpingSelector(selectors.DefaultSelector):
         """Wait, without any timer, for a file descriptor or another thread."""
         only_own_wake_up = len(self.get_map()) <= 1
         if not only_own_wake_up or self.speed > 0:
-            ready = super().select(None)
+            ready = self.poll(None)
         else:
-            ready = super().select(PATIENCE_S if threading.active_count() > 1 else 0)
+            ready = self.poll(PATIENCE_S if threading.active_count() > 1 else 0)
             if not ready:
                 raise NothingLeftToWaitFor(
                     f"virtual time stands at {self.now_ns} ns: no timer is set and nothing "
@@ -99,6 +122,7 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
 
     Args:
         speed: Virtual seconds per real second, 0 or more; 0 waits for nothing.
+        selector: Something else that its time comes from; then there is no speed.
 
     Raises:
         ValueError: the speed is negative.
@@ -106,8 +130,8 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
             descriptor watched and no thread that calls in within 10 s of real time.
     """
 
-    def __init__(self, speed: float = 0.0) -> None:
-        self._virtual = _JumpingSelector(speed)
+    def __init__(self, speed: float = 0.0, selector: TimeSelector | None = None) -> None:
+        self._virtual = _JumpingSelector(speed) if selector is None else selector
         super().__init__(self._virtual)
         if speed < 0:
             self.close()
