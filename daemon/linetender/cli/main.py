@@ -19,6 +19,7 @@ from linetender.cli.end import end
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.forward import forward
 from linetender.cli.hold_siren import hold_siren
+from linetender.cli.install import install
 from linetender.cli.lint import lint
 from linetender.cli.out import out
 from linetender.cli.pause_sound import pause_sound
@@ -32,6 +33,7 @@ from linetender.cli.size import size
 from linetender.cli.start import start
 from linetender.cli.status import status
 from linetender.cli.test_alarm import test_alarm
+from linetender.cli.uninstall import uninstall
 from linetender.memory.store import MemoryFault
 from linetender.recording.errors import RecordingError
 from linetender.runtime.broker_login import BrokerSettingsError
@@ -56,7 +58,7 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
         reset,
         test_alarm,
     ),
-    "Service": (hold_siren,),
+    "Service": (install, uninstall, hold_siren),
     "Afterwards": (replay,),
 }
 """By the heading under which help lists them. Each verb is a function of its own file;
