@@ -20,7 +20,7 @@ from linetender.runtime.control_messages import (
     Status,
 )
 from linetender.runtime.single_run import SERVICE_FOLDER, runtime_base
-from linetender.runtime.socket_path import short_path
+from linetender_drivers.socket_path import short_path
 
 PATIENCE_S = 10.0
 """A daemon that says nothing for so long does not answer (chosen: `watch` comes each second)."""

@@ -30,7 +30,7 @@ from linetender.runtime.control_messages import (
     Request,
     Status,
 )
-from linetender.runtime.socket_path import short_path
+from linetender_drivers.socket_path import short_path
 
 _LOG = logging.getLogger(__name__)
 
