@@ -1,11 +1,18 @@
-"""Two invented stations with every signal and every default rule, one per arrangement."""
+"""Two invented stations with every signal and every default rule, one per arrangement.
+
+Rules of their own besides, for each condition that no default rule has.
+"""
 
 import tempfile
 from functools import cache
 from pathlib import Path
 
-from linetender.core.plan import Arrangement, Plan
+import msgspec
+
+from linetender.core.instants import SECOND_NS
+from linetender.core.plan import Arrangement, Condition, Drift, Heading, Plan, RulePlan, Side
 from linetender.core.signals import DERIVED_SIGNALS, Signal
+from linetender.core.stages import Priority, Stage
 from linetender.settings.load import load_station
 from linetender_drivers.registry import DeviceOptions as NoOptions
 from linetender_drivers.registry import DriverSpec, Kind, find_spec
@@ -97,12 +104,33 @@ signals = {signals}
 {_REST}"""
 
 
+SLOW: dict[str, Condition] = {
+    "test_air_drifts": Drift(Signal.AIR_PERCENT_OF_BASELINE, 100.0, 4.0, 1.0, 100.0),
+    "test_spo2_drifts": Drift(Signal.SPO2_PERCENT, 8.0, 0.5, 1.0, None, Side.BOTH),
+    "test_air_heads_down": Heading(
+        Signal.AIR_PERCENT_OF_BASELINE, 80.0, Side.DOWN, 30 * SECOND_NS, 12 * SECOND_NS, 0.2, 5.0
+    ),
+    "test_co_heads_up": Heading(
+        Signal.INTAKE_CO_PPM, 10.0, Side.UP, 60 * SECOND_NS, 24 * SECOND_NS
+    ),
+}
+
+
+def _slow_rules() -> tuple[RulePlan, ...]:
+    stages = (Stage.PRE_USE, Stage.WORN)
+    return tuple(
+        RulePlan(id, condition, Priority.MEDIUM, 2 * SECOND_NS, 5 * SECOND_NS, stages)
+        for id, condition in SLOW.items()  # noqa: A001
+    )
+
+
 @cache
 def full_plan(arrangement: Arrangement) -> Plan:
     """Compile the full station of an arrangement from its file and the default rules."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "shed.toml"
         path.write_text(_station_file(arrangement), encoding="utf-8")
-        return load_station(
+        made = load_station(
             path, lambda name: _EVERYTHING if name == "everything" else find_spec(name)
         ).plan
+    return msgspec.structs.replace(made, rules=made.rules + _slow_rules())

@@ -17,6 +17,9 @@ FAR = {
 }
 
 # base, tighter or equal change, looser change
+DRIFT = {"reference": 100.0, "sigma": 2.0, "k": 0.5, "h": 10.0}
+HEADING = {"below": 80.0, "within_s": 60.0, "over_s": 60.0}
+RISING = {"above": 35.0, "within_s": 60.0, "over_s": 60.0}
 CASES = [
     (BELOW, {"below": 91.0}, {"below": 89.9}),
     (ABOVE, {"above": 9.0}, {"above": 11.0}),
@@ -69,6 +72,31 @@ CASES = [
         {"signal": "air_percent_of_baseline", "jumps": JUMP},
         {"jumps": {**JUMP, "above": 110.0}},
         {"jumps": {**JUMP, "within_s": 4.0}},
+    ),
+    (
+        {"signal": "air_percent_of_baseline", "drift": DRIFT},
+        {"drift": {**DRIFT, "h": 9.0, "k": 0.4}},
+        {"drift": {**DRIFT, "sigma": 3.0}},
+    ),
+    (
+        {"signal": "air_percent_of_baseline", "drift": DRIFT},
+        {"drift": {**DRIFT, "sigma": 1.5}},
+        {"drift": {**DRIFT, "reference": 95.0}},
+    ),
+    (
+        {"signal": "air_percent_of_baseline", "heading": HEADING},
+        {"heading": {**HEADING, "below": 85.0, "within_s": 90.0}},
+        {"heading": {**HEADING, "within_s": 30.0}},
+    ),
+    (
+        {"signal": "air_percent_of_baseline", "heading": HEADING},
+        {"heading": {**HEADING, "below": 80.5}},
+        {"heading": {**HEADING, "smoothing": 0.5}},
+    ),
+    (
+        {"signal": "intake_co_ppm", "heading": RISING},
+        {"heading": {**RISING, "above": 30.0}},
+        {"heading": {**RISING, "above": 36.0}},
     ),
     (
         {"signal": "hood_pressure_pa", "percent_of_taught": 150.0},

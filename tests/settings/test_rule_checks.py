@@ -10,6 +10,9 @@ SPO2 = {"signal": "spo2_percent"}
 AIR = {"signal": "air_percent_of_baseline"}
 JUMP = {"above": 112.0, "from_below": 104.0, "until": 108.0, "within_s": 5.0}
 
+DRIFT = {"reference": 100.0, "sigma": 2.0, "k": 0.5, "h": 10.0}
+HEADING = {"below": 80.0, "within_s": 60.0, "over_s": 60.0}
+BRIEF = {**HEADING, "within_s": 9.0}
 CASES = [
     # the rule, the place of the fault, part of what was expected
     ({}, (), "exactly one condition"),
@@ -47,6 +50,23 @@ CASES = [
         ("rises_to",),
         "a priority over that of the raise (medium)",
     ),
+    ({**AIR, "drift": {**DRIFT, "h": 2.0}}, ("drift", "h"), "chance alone would make it present"),
+    ({**AIR, "drift": {**DRIFT, "reference": "baseline"}}, ("drift", "reference"), "wearer's"),
+    ({**AIR, "drift": DRIFT, "deadband": 1.0}, ("deadband",), "not to drift"),
+    ({**AIR, "heading": {"within_s": 60.0, "over_s": 60.0}}, ("heading",), "one of them"),
+    ({**AIR, "heading": {**HEADING, "above": 3.0}}, ("heading",), "one of them"),
+    (
+        {**SPO2, "heading": {**HEADING, "within_s": 9.0, "over_s": 10.0}},
+        ("heading", "over_s"),
+        "12 windows",
+    ),
+    ({**AIR, "heading": {**HEADING, "within_s": 301.0}}, ("heading", "within_s"), "so far ahead"),
+    ({**AIR, "heading": {**HEADING, "below": 0.0}}, ("heading", "below"), "never be present"),
+    (
+        {**SPO2, "heading": {**HEADING, "below": 99.0}, "deadband": 2.0},
+        ("heading", "below"),
+        "over 100 %",
+    ),
     ({"any_of": [{**SPO2, "below": 90.0}, {"below": 3.0}]}, ("any_of", 1), "needs a signal"),
 ]
 
@@ -67,6 +87,11 @@ def test_each_fault_is_found_alone(
         {**SPO2, "below": 98.0, "deadband": 2.0},
         {**AIR, "below": 110.0, "deadband": 5.0},
         {**AIR, "jumps": JUMP},
+        {**AIR, "drift": DRIFT},
+        {**AIR, "drift": {"reference": 100.0, "k": 8.0, "h": 300.0}},
+        {**SPO2, "drift": {**DRIFT, "reference": "baseline", "side": "both"}},
+        {**AIR, "heading": HEADING, "deadband": 5.0},
+        {"signal": "air_pressure_pa", "heading": HEADING},
         {"signal": "airflow_l_min", "below": "required", "deadband_percent": 5.0},
         {"signal": "ambient_temperature_c", "above": -5.0, "deadband": 2.0},
         {"all_of": [{**SPO2, "below": 90.0}, {"fact": "storage_failed", "subject": "disk"}]},

@@ -109,6 +109,57 @@ class Jumps(_Condition, tag="jumps", frozen=True):
     within_ns: int
 
 
+class Side(StrEnum):
+    """Which way a change is the wrong way."""
+
+    DOWN = "down"
+    UP = "up"
+    BOTH = "both"
+
+
+class Drift(_Condition, tag="drift", frozen=True):
+    """Present when deviations of window means, summed up, exceed what chance brings (CUSUM).
+
+    Attributes:
+        signal: The quantity.
+        h: The sum from which on it is present, in units of `sigma` (> 0).
+        k: Taken off each deviation, in units of `sigma` (>= 0): half of the shift to be found.
+        sigma: Standard deviation of a window mean while all is well, in the signal's unit
+            (> 0); 1 where h and k are in the signal's unit themselves.
+        reference: The value while all is well; None is the wearer's own baseline.
+        side: Which deviations count.
+    """
+
+    signal: Signal
+    h: float
+    k: float
+    sigma: float = 1.0
+    reference: float | None = None
+    side: Side = Side.DOWN
+
+
+class Heading(_Condition, tag="heading", frozen=True):
+    """Present when the smoothed value is past `limit`, or will be within `within_ns`.
+
+    Attributes:
+        signal: The quantity.
+        limit: In the signal's unit.
+        side: `down`: the limit lies below; `up`: it lies above.
+        within_ns: How far it looks ahead; 0 judges the smoothed value alone.
+        over_ns: The slope is taken over so long (at least 12 windows).
+        smoothing: Weight of the latest window mean in the level (over 0, to 1).
+        deadband: How far past the limit it must recover.
+    """
+
+    signal: Signal
+    limit: float
+    side: Side
+    within_ns: int
+    over_ns: int
+    smoothing: float = 0.2
+    deadband: float = 0.0
+
+
 class Stuck(_Condition, tag="stuck", frozen=True):
     """Present when the value (raw word over scale) stayed identical for `after_ns`."""
 
@@ -189,6 +240,8 @@ Condition = (
     | Falls
     | Rises
     | Jumps
+    | Drift
+    | Heading
     | Stuck
     | Stale
     | OnContact

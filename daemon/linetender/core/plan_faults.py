@@ -10,8 +10,17 @@ from math import isfinite
 
 import msgspec
 
-from linetender.core.instants import NEVER_NS
-from linetender.core.plan import AirPlan, Plan
+from linetender.core.instants import NEVER_NS, SECOND_NS
+from linetender.core.plan import (
+    AirPlan,
+    AllOf,
+    AnyOf,
+    Condition,
+    Drift,
+    Heading,
+    Plan,
+    Side,
+)
 
 GREATEST_ZERO_PA = 2500.0
 """No calibration takes more for a zero: a normal of 5000 Pa, the most that a station file
@@ -29,7 +38,31 @@ def fault_of_plan(plan: Plan) -> str | None:
     for rule_id in ids:
         if ids.count(rule_id) > 1:
             return f"rules: the id {rule_id!r} stands twice; each rule needs its own"
+    for rule in plan.rules:
+        fault = _fault_of_windows(rule.condition, f"rules[{rule.id}].condition")
+        if fault:
+            return fault
     return None if plan.air is None else _fault_of_air(plan.air)
+
+
+def _fault_of_windows(condition: Condition, key: str) -> str | None:
+    """What a drift divides by, and a heading makes points of, must be more than 0."""
+    match condition:
+        case AnyOf() | AllOf():
+            faults = (
+                _fault_of_windows(part, f"{key}.conditions[{place}]")
+                for place, part in enumerate(condition.conditions)
+            )
+            return next((fault for fault in faults if fault), None)
+        case Drift() if condition.sigma <= 0.0 or condition.h <= 0.0 or condition.k < 0.0:
+            return f"{key}: sigma and h over 0 and k of 0 or more were expected"
+        case Heading() if condition.over_ns < SECOND_NS:
+            return f"{key}.over_ns is {condition.over_ns}; at least {SECOND_NS} ns was expected"
+        case Heading() if not 0.0 < condition.smoothing <= 1.0:
+            return f"{key}.smoothing is {condition.smoothing}; over 0, to 1, was expected"
+        case Heading() if condition.side is Side.BOTH:
+            return f"{key}.side is both; up or down was expected"
+    return None
 
 
 def _fault_of_air(air: AirPlan) -> str | None:

@@ -18,9 +18,11 @@ from linetender.core.conditions.check_in_missed import CheckInMissedCondition
 from linetender.core.conditions.combined import CombinedCondition
 from linetender.core.conditions.condition import Condition
 from linetender.core.conditions.contact import ContactCondition
+from linetender.core.conditions.drift import DriftCondition
 from linetender.core.conditions.fact import FactCondition
 from linetender.core.conditions.fact_stale import FactStaleCondition
 from linetender.core.conditions.falls import FallsCondition
+from linetender.core.conditions.heading import HeadingCondition
 from linetender.core.conditions.held import HeldCondition
 from linetender.core.conditions.jumps import JumpsCondition
 from linetender.core.conditions.level import LevelCondition
@@ -101,6 +103,8 @@ class Wiring:
                 return BelowBaselineCondition(plan, self._baselines)
             case plans.AboveBaseline():
                 return AboveBaselineCondition(plan, self._baselines)
+            case plans.Drift():
+                return DriftCondition(plan, self._baselines)
             case plans.FactStale():
                 return FactStaleCondition(plan, self._started_ns)
             case plans.CheckInMissed():
@@ -158,6 +162,8 @@ def _build_simple(plan: plans.Condition) -> Condition:
             return RisesCondition(plan)
         case plans.Jumps():
             return JumpsCondition(plan)
+        case plans.Heading():
+            return HeadingCondition(plan)
         case plans.Stuck():
             return StuckCondition(plan)
         case plans.OnContact():

@@ -15,14 +15,17 @@ from linetender.core.plan import (
     BelowBaseline,
     CheckInMissed,
     Condition,
+    Drift,
     FactStale,
     Falls,
+    Heading,
     Held,
     Jumps,
     OnContact,
     OnFact,
     Outside,
     Rises,
+    Side,
     Stale,
     Stuck,
 )
@@ -150,6 +153,32 @@ def _jumps(entry: ConditionFields, signal: Signal, _: Fitted) -> Condition | Non
     return Jumps(signal, jump.above, jump.from_below, jump.until, from_seconds(jump.within_s))
 
 
+def _drift(entry: ConditionFields, signal: Signal, _: Fitted) -> Condition | None:
+    if entry.drift is None:
+        return None
+    drift = entry.drift
+    reference = None if drift.reference == "baseline" else drift.reference
+    return Drift(signal, drift.h, drift.k, drift.sigma or 1.0, reference, drift.side)
+
+
+def _heading(entry: ConditionFields, signal: Signal, _: Fitted) -> Condition | None:
+    if entry.heading is None:
+        return None
+    heading = entry.heading
+    limit = heading.above if heading.below is None else heading.below
+    if limit is None:
+        return None
+    return Heading(
+        signal,
+        limit,
+        Side.UP if heading.below is None else Side.DOWN,
+        from_seconds(heading.within_s),
+        from_seconds(heading.over_s),
+        heading.smoothing,
+        entry.deadband or 0.0,
+    )
+
+
 def _stuck(entry: ConditionFields, signal: Signal, _: Fitted) -> Condition | None:
     return None if entry.stuck is None else Stuck(signal, from_seconds(entry.stuck.after_s))
 
@@ -164,6 +193,8 @@ _OF_SIGNAL: dict[str, Callable[[ConditionFields, Signal, Fitted], Condition | No
     "falls": _falls,
     "rises": _rises,
     "jumps": _jumps,
+    "drift": _drift,
+    "heading": _heading,
     "stuck": _stuck,
 }
 

@@ -93,7 +93,14 @@ def _chatters(entry: ConditionFields, at: Path) -> Iterator[tuple[Path, str, str
     if entry.signal is not Signal.SPO2_PERCENT:
         return
     low = entry.outside[0] if entry.outside else None
-    for key, limit in (("below", entry.below), ("outside", low), ("also_below", entry.also_below)):
+    heading = None if entry.heading is None else entry.heading.below
+    limits = {
+        "below": entry.below,
+        "outside": low,
+        "also_below": entry.also_below,
+        "heading": heading,
+    }
+    for key, limit in limits.items():
         if isinstance(limit, float) and limit > HIGHEST_SPO2_LIMIT_PERCENT:
             expected = (
                 f"expected {HIGHEST_SPO2_LIMIT_PERCENT:g} % or less: an oximeter may be 4 % off, "

@@ -9,7 +9,15 @@ from collections.abc import Callable
 from typing import Any
 
 from linetender.core.stages import PRIORITY_RANK, Priority
-from linetender.settings.rule_file import Change, FactStaleFor, Jump, RuleEntry, StaleFor
+from linetender.settings.rule_file import (
+    Change,
+    DriftFor,
+    FactStaleFor,
+    HeadingFor,
+    Jump,
+    RuleEntry,
+    StaleFor,
+)
 
 NEUTRAL = frozenset({"say", "technical"})
 """Words and sorting: they change nothing that is watched."""
@@ -107,6 +115,32 @@ def _less_jumpy(old: Jump, new: Jump) -> bool:
     )
 
 
+def _less_drifting(old: DriftFor, new: DriftFor) -> bool:
+    def scale(entry: DriftFor) -> float:
+        return entry.sigma or 1.0
+
+    return (
+        (old.reference, old.side) != (new.reference, new.side)
+        or new.k * scale(new) > old.k * scale(old)
+        or new.h * scale(new) > old.h * scale(old)
+    )
+
+
+def _less_heading(old: HeadingFor, new: HeadingFor) -> bool:
+    return (
+        (old.over_s, old.smoothing) != (new.over_s, new.smoothing)
+        or new.within_s < old.within_s
+        or _moved(old.below, new.below, down_is_looser=True)
+        or _moved(old.above, new.above, down_is_looser=False)
+    )
+
+
+def _moved(old: float | None, new: float | None, *, down_is_looser: bool) -> bool:
+    if old is None or new is None:
+        return old is not new
+    return new < old if down_is_looser else new > old
+
+
 def _later(old: Any, new: Any) -> bool:
     return bool(new.after_s > old.after_s)
 
@@ -146,6 +180,8 @@ _COMPARE: dict[str, Callable[[Any, Any], bool]] = {
     "falls": _slower,
     "rises": _slower,
     "jumps": _less_jumpy,
+    "drift": _less_drifting,
+    "heading": _less_heading,
     "stuck": _later,
     "stale": _staler,
     "held": lambda old, new: new.contact != old.contact or new.after_s > old.after_s,

@@ -1,26 +1,19 @@
 """What must hold between the keys of one rule, beyond the range of each."""
 
 from collections.abc import Callable, Iterator
-from typing import NamedTuple
 
 from linetender.core.signals import Signal
 from linetender.core.stages import PRIORITY_RANK
+from linetender.settings.fault import Fault
 from linetender.settings.positions import Path
 from linetender.settings.rule_file import CONDITION_KEYS, ConditionFields, RuleEntry
+from linetender.settings.window_checks import faults_of_windows
 
 LONGEST_KILLER_QUIET_S = 15.0
 """For what can kill, an answer buys no more quiet than this."""
 
 FULL_SCALE_PERCENT = {Signal.SPO2_PERCENT, Signal.OXIMETER_BATTERY_PERCENT}
 """Signals that end at 100: a clear limit over it would never be reached."""
-
-
-class Fault(NamedTuple):
-    """What is wrong with a rule: where under its table, what was expected, what to do."""
-
-    path: Path
-    expected: str
-    remedy: str
 
 
 def faults_of_rule(rule: RuleEntry) -> list[Fault]:
@@ -73,6 +66,7 @@ _QUALIFIES = {
         "above_baseline",
         "falls",
         "rises",
+        "heading",
     ),
     "deadband_percent": ("below", "percent_of_taught"),
 }
@@ -158,6 +152,7 @@ _SIDES: tuple[Callable[[ConditionFields, Path], Iterator[Fault]], ...] = (
     _sides_of_baselines,
     _sides_of_full_scale,
     _sides_of_levels,
+    faults_of_windows,
 )
 """Checks that a clear limit lies on the safe side of its raise limit and can be reached."""
 

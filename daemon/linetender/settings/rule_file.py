@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from linetender.core.fact_names import FactName
-from linetender.core.plan import Arrangement
+from linetender.core.plan import Arrangement, Side
 from linetender.settings.strict_model import (
     AnyFact,
     AnyPriority,
@@ -32,6 +32,8 @@ CONDITION_KEYS = (
     "falls",
     "rises",
     "jumps",
+    "drift",
+    "heading",
     "stuck",
     "stale",
     "contact",
@@ -69,6 +71,40 @@ class Jump(StrictModel):
     from_below: Limit = Field(description="level it came from, not over `above`")
     until: Limit = Field(description="level at which it has gone back, not over `above`")
     within_s: Window = Field(description="seconds")
+
+
+class DriftFor(StrictModel):
+    """`drift`: small deviations from a reference, summed up (CUSUM)."""
+
+    reference: Limit | Literal["baseline"] = Field(
+        description='the value while all is well, in the signal\'s unit, or "baseline"'
+    )
+    side: Annotated[Side, Field(strict=False)] = Field(
+        Side.DOWN, description='"down", "up" or "both"'
+    )
+    k: float = Field(
+        ge=0, le=1e4, description="taken off each deviation, 0 or more: half the shift to be found"
+    )
+    h: float = Field(gt=0, le=1e6, description="the sum from which on it is present, above 0")
+    sigma: float | None = Field(
+        None,
+        gt=0,
+        le=1e4,
+        description="standard deviation of a window mean, in the signal's unit, above 0: "
+        "k and h are in units of it",
+    )
+
+
+class HeadingFor(StrictModel):
+    """`heading`: on the way over a limit."""
+
+    below: Limit | None = Field(None, description="a limit under the value, in the signal's unit")
+    above: Limit | None = Field(None, description="or one over it; one of the two")
+    within_s: Window = Field(description="how far it looks ahead, seconds, 0.2 to 3600")
+    over_s: float = Field(ge=2.4, le=3600, description="the slope is taken over, seconds")
+    smoothing: float = Field(
+        0.2, gt=0, le=1, description="weight of the latest window mean in the level, above 0 to 1"
+    )
 
 
 class After(StrictModel):
@@ -156,6 +192,12 @@ class ConditionFields(StrictModel):
     rises: Change | None = Field(None, description="{ by = …, within_s = … }")
     jumps: Jump | None = Field(
         None, description="{ above = …, from_below = …, until = …, within_s = … }"
+    )
+    drift: DriftFor | None = Field(
+        None, description="{ reference = …, side = …, k = …, h = …, sigma = … }"
+    )
+    heading: HeadingFor | None = Field(
+        None, description="{ below = …, within_s = …, over_s = …, smoothing = … }"
     )
     stuck: After | None = Field(None, description="{ after_s = … }")
     stale: StaleFor | None = Field(None, description="{ after_s = … }")

@@ -18,6 +18,7 @@ from linetender.core.conditions.baseline_level import BaselineLevelCondition
 from linetender.core.conditions.combined import CombinedCondition
 from linetender.core.conditions.condition import Condition, Verdict
 from linetender.core.conditions.level import LevelCondition
+from linetender.core.conditions.recent_means import RecentMeansCondition
 from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.inputs import ContactState, Verb
 from linetender.core.instants import SECOND_NS
@@ -94,6 +95,12 @@ CASES = {
     "falls": Case(plans.Falls(SPO2, 4.0, 30 * S, 1.0), _level(84.567), 45.0),
     "rises": Case(plans.Rises(SPO2, 2.0, 30 * S, 1.0), _level(99.123), 45.0),
     "jumps": Case(plans.Jumps(SPO2, 98.0, 97.5, 97.8, 5 * S), _level(99.123), 45.0),
+    "drift": Case(plans.Drift(SPO2, h=10.0, k=0.5, reference=97.0), _level(84.567), 45.0),
+    "heading": Case(
+        plans.Heading(SPO2, 90.0, plans.Side.DOWN, 60 * S, 30 * S, 0.5, 1.0),
+        _level(84.567),
+        45.0,
+    ),
     "stuck": Case(plans.Stuck(SPO2, 30 * S), _still, 45.0),
     "stale": Case(plans.Stale((SPO2,), 10 * S), _silent, 45.0),
     "contact": Case(plans.OnContact("fan_mains", "open"), _mains, 45.0),
@@ -152,6 +159,7 @@ def test_every_condition_class_is_among_the_cases() -> None:
         LevelCondition,
         BaselineLevelCondition,
         WindowedCondition,
+        RecentMeansCondition,
         CombinedCondition,
     }
 

@@ -33,10 +33,33 @@ MEANS = [
     (plans.Rises(SPO2, 4.0, 10 * S, 1.0), [90, 94, 94], "present"),
     (plans.Rises(SPO2, 4.0, 10 * S, 1.0), [90, 94, 93, 93], "absent"),
 ]
+DRIFT = plans.Drift(SPO2, h=6.0, k=0.5, sigma=2.0, reference=97.0)
+HEADING = plans.Heading(SPO2, 90.0, plans.Side.DOWN, 20 * S, 12 * S, 0.5, 1.0)
+SLOW = [97.0 - 0.25 * second for second in range(40)]
+MEANS += [
+    (DRIFT, [96] * 60, "absent"),  # half a sigma, all of which k takes off
+    (DRIFT, [95] * 14, "present"),  # one sigma: half a unit a window, over 6 with the thirteenth
+    (DRIFT, [95] * 13, "absent"),
+    (DRIFT, [99] * 60, "absent"),  # the other side
+    (DRIFT, [95] * 60 + [97] * 12, "present"),
+    (DRIFT, [95] * 60 + [97] * 13, "absent"),  # from 6, half a unit a window, to 0
+    (plans.Drift(SPO2, 6.0, 0.5, 2.0, None), [80] * 60, "unknown"),
+    (HEADING, [97, 96.9] * 3, "unknown"),
+    (HEADING, [97, 96.9] * 20, "absent"),
+    (HEADING, SLOW[:7], "unknown"),
+    (HEADING, SLOW[:20], "present"),
+    (HEADING, [97] * 20 + [89] + [97] * 4, "absent"),
+    (HEADING, [97] * 20 + [80, 80], "present"),
+    (HEADING, SLOW[:20] + [92.5] * 20, "absent"),
+    (HEADING, [89] * 20 + [90.5] * 20, "present"),
+    (HEADING, [89] * 20 + [91.5] * 20, "absent"),
+]
 
 
 @pytest.mark.parametrize(("condition", "means", "expected"), MEANS)
-def test_falls_and_rises(condition: plans.Condition, means: list[float], expected: str) -> None:
+def test_each_mean_moves_the_verdict(
+    condition: plans.Condition, means: list[float], expected: str
+) -> None:
     bench = Bench(plan(rule(condition)))
     for second, mean in enumerate(means):
         bench.good(float(second), SPO2, float(mean))
@@ -110,3 +133,33 @@ def test_a_new_baseline_ends_a_jump() -> None:
     bench.command(6.0, Verb.PRE_USE)
     bench.stream(6.0, 30.0, 0.2, hood_pressure_pa=80.0)
     assert verdict(bench) is Verdict.ABSENT
+
+
+DOWN, UP = plans.Side.DOWN, plans.Side.UP
+BEGUN_ANEW = [
+    plans.Drift(PERCENT, h=6.0, k=0.5, sigma=2.0, reference=100.0),
+    plans.Heading(PERCENT, 80.0, DOWN, 60 * S, 12 * S, 0.2, 5.0),
+]
+
+
+@pytest.mark.parametrize("condition", BEGUN_ANEW)
+def test_a_new_baseline_ends_what_was_reckoned_from_another(condition: plans.Condition) -> None:
+    bench = Bench(plan(rule(condition), air=True))
+    bench.stream(0.0, 30.0, 0.1, hood_pressure_pa=30.0)  # 71 %
+    assert verdict(bench) is Verdict.PRESENT
+    leaf = bench.watch.wiring.leaves[0][0]
+    leaf.baseline_set()
+    assert verdict(bench) is Verdict.UNKNOWN
+    bench.stream(30.0, 36.0, 0.1, hood_pressure_pa=60.0)
+    bench.stream(36.0, 70.0, 0.1, hood_pressure_pa=60.0)
+    assert verdict(bench) is Verdict.ABSENT
+
+
+@pytest.mark.parametrize("side", [DOWN, UP])
+def test_one_odd_mean_among_twelve_does_not_move_the_slope(side: plans.Side) -> None:
+    limit = 90.0 if side is DOWN else 104.0
+    bench = Bench(plan(rule(plans.Heading(SPO2, limit, side, 30 * S, 12 * S, 0.1))))
+    for second in range(60):
+        odd = 5.0 if second % 13 == 12 else 0.0
+        bench.good(float(second), SPO2, 97.0 + (-odd if side is DOWN else odd))
+    assert bench.raised() == []

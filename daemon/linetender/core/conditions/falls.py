@@ -1,10 +1,10 @@
 """A value that fell by so much within so long."""
 
-from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.conditions.recent_means import RecentMeansCondition
 from linetender.core.plan import Falls
 
 
-class FallsCondition(WindowedCondition):
+class FallsCondition(RecentMeansCondition):
     """Present when the mean is `by` or more under the highest mean of the last `within_ns`."""
 
     __slots__ = ("_by", "_deadband")

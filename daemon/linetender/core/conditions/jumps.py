@@ -1,11 +1,11 @@
 """A sudden unexplained rise: beside the fan, a duct torn off downstream reads as more air."""
 
 from linetender.core.conditions.condition import Verdict
-from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.conditions.recent_means import RecentMeansCondition
 from linetender.core.plan import Jumps
 
 
-class JumpsCondition(WindowedCondition):
+class JumpsCondition(RecentMeansCondition):
     """Present when the mean exceeds `above` having been under `from_below` within `within_ns`.
 
     Stays present, however long, until a mean is at `until` or under or the air

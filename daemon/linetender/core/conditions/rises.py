@@ -1,10 +1,10 @@
 """A value that rose by so much within so long."""
 
-from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.conditions.recent_means import RecentMeansCondition
 from linetender.core.plan import Rises
 
 
-class RisesCondition(WindowedCondition):
+class RisesCondition(RecentMeansCondition):
     """Present when the mean is `by` or more over the lowest mean of the last `within_ns`."""
 
     __slots__ = ("_by", "_deadband")

@@ -1,0 +1,151 @@
+"""A value on its way over a limit: how soon, if it goes on as it does.
+
+The level is an exponentially weighted mean of the window means (S. W. Roberts,
+Technometrics 1 (1959) 239), the slope the median of the slopes between all pairs of
+points (P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379): one pair of odd points moves
+neither. Points are means over a twelfth of the span, so that 66 pairs are all there are. Where
+readings come more slowly than that, each is a point, and the span as long as twelve take.
+"""
+
+from collections import deque
+from statistics import median
+from typing import ClassVar
+
+from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.instants import NEVER_NS
+from linetender.core.plan import Heading, Side
+from linetender.core.signals import SIGNAL_FACTS, Signal
+
+POINTS = 12
+"""Points in the span that the slope is taken over (chosen: 66 pairs cost microseconds)."""
+
+LEAST_POINTS = 6
+"""With fewer nothing is foretold (chosen: half of the span)."""
+
+SURE_PART = 0.75
+"""This part of the pairs must lead over the limit to raise; half of them to stay (chosen)."""
+
+
+class HeadingCondition(WindowedCondition):
+    """Present when the level is over the limit, or will be within `within_ns`.
+
+    Stays present while the level, or where the median slope leads it, is past the clear
+    limit. Unknown while there are too few points.
+
+    Attributes:
+        level: Smoothed value; None before the first mean.
+        slope: Median of the slopes (per ns); None while there are too few points.
+        sure_slope: The slope that `SURE_PART` of the pairs reach or exceed on the way
+            to the limit.
+        points: (middle of its window, mean), oldest first.
+        seen_ns: When the last mean came.
+    """
+
+    __slots__ = (
+        "_plan",
+        "_sign",
+        "level",
+        "point_end_ns",
+        "point_n",
+        "point_sum",
+        "points",
+        "seen_ns",
+        "slope",
+        "sure_slope",
+    )
+
+    INSTANTS = ("point_end_ns", "seen_ns")
+    VALUES = (
+        *WindowedCondition.VALUES,
+        "level",
+        "slope",
+        "sure_slope",
+        "point_sum",
+        "point_n",
+    )
+    SERIES: ClassVar[tuple[str, ...]] = ("points",)
+
+    def __init__(self, plan: Heading) -> None:
+        super().__init__(plan.signal)
+        self._plan = plan
+        self._sign = -1.0 if plan.side is Side.DOWN else 1.0
+        self.level: float | None = None
+        self.slope: float | None = None
+        self.sure_slope: float | None = None
+        self.points: deque[tuple[int, float]] = deque(maxlen=POINTS)
+        self.point_end_ns = self.seen_ns = -NEVER_NS
+        self.point_sum = 0.0
+        self.point_n = 0
+
+    def begin(self, now_ns: int) -> None:
+        """Foretell from what comes from now on, unless what it found is still present."""
+        if not self._present:
+            self.lose_history()
+            self.level = None
+
+    def baseline_set(self) -> None:
+        """Start anew where the normal moved: parts of another make no line with these."""
+        if self.signal is not Signal.AIR_PERCENT_OF_BASELINE:
+            return
+        self.lose_history()
+        self.level = None
+        self._present = False
+        self.verdict = Verdict.UNKNOWN
+
+    def lose_history(self) -> None:
+        """Forget the points before the station was blind."""
+        self.points.clear()
+        self.slope = self.sure_slope = None
+        self.point_sum, self.point_n = 0.0, 0
+        self.point_end_ns = -NEVER_NS
+
+    def _judge(self, now_ns: int, mean: float) -> Verdict:
+        plan = self._plan
+        before = self.level
+        level = self.level = mean if before is None else before + plan.smoothing * (mean - before)
+        if plan.within_ns:
+            self._gather(now_ns, mean)
+        deadband = plan.deadband if self._present else 0.0
+        slope = self.slope if self._present else self.sure_slope
+        if self._is_over(level, deadband):
+            return Verdict.PRESENT
+        if not plan.within_ns:
+            return Verdict.ABSENT
+        if slope is None:
+            return Verdict.UNKNOWN
+        is_over = self._is_over(level + slope * plan.within_ns, deadband)
+        return Verdict.PRESENT if is_over else Verdict.ABSENT
+
+    def _is_over(self, value: float, deadband: float) -> bool:
+        return (value - self._plan.limit) * self._sign > -deadband
+
+    def _gather(self, now_ns: int, mean: float) -> None:
+        """Add a mean to the open point; close the one that ended before it."""
+        facts = SIGNAL_FACTS[self.signal]
+        if now_ns - self.seen_ns > facts.gap_ns + facts.window_ns:
+            self.lose_history()
+        self.seen_ns = now_ns
+        width_ns = self._plan.over_ns // POINTS
+        if now_ns >= self.point_end_ns:
+            if self.point_n:
+                middle_ns = self.point_end_ns - width_ns // 2
+                self.points.append((middle_ns, self.point_sum / self.point_n))
+                self._fit()
+            self.point_end_ns = (now_ns // width_ns + 1) * width_ns
+            self.point_sum, self.point_n = 0.0, 0
+        self.point_sum += mean
+        self.point_n += 1
+
+    def _fit(self) -> None:
+        points = list(self.points)
+        if len(points) < LEAST_POINTS:
+            return
+        slopes = sorted(
+            (later - earlier) / (later_ns - earlier_ns)
+            for place, (earlier_ns, earlier) in enumerate(points)
+            for later_ns, later in points[place + 1 :]
+        )
+        self.slope = median(slopes)
+        exceeded_by = int((1.0 - SURE_PART) * len(slopes))
+        self.sure_slope = slopes[exceeded_by if self._sign > 0.0 else -1 - exceeded_by]

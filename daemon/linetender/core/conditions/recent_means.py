@@ -1,0 +1,46 @@
+"""Base of the conditions that compare the latest window mean with earlier ones."""
+
+from abc import ABC, abstractmethod
+from collections import deque
+from typing import ClassVar
+
+from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.signals import Signal
+
+
+class RecentMeansCondition(WindowedCondition, ABC):
+    """A judgement of the latest window mean against those of the last `within_ns`.
+
+    Attributes:
+        means: (instant, mean) of the windows within reach, oldest first.
+        within_ns: How far back it looks.
+    """
+
+    __slots__ = ("means", "within_ns")
+
+    SERIES: ClassVar[tuple[str, ...]] = ("means",)
+
+    def __init__(self, signal: Signal, within_ns: int) -> None:
+        super().__init__(signal)
+        self.within_ns = within_ns
+        self.means: deque[tuple[int, float]] = deque()
+
+    def lose_history(self) -> None:
+        """Forget the windows before the station was blind."""
+        self.means.clear()
+
+    def _judge(self, now_ns: int, mean: float) -> Verdict:
+        while self.means and self.means[0][0] < now_ns - self.within_ns:
+            self.means.popleft()
+        is_present = self._begins(mean) or (self._present and self._stays(mean))
+        self.means.append((now_ns, mean))
+        return Verdict.PRESENT if is_present else Verdict.ABSENT
+
+    @abstractmethod
+    def _begins(self, mean: float) -> bool:
+        """Say whether this mean, after those in `means`, makes it present."""
+
+    @abstractmethod
+    def _stays(self, mean: float) -> bool:
+        """Say whether this mean leaves it present."""
