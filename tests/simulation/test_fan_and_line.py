@@ -113,10 +113,26 @@ def test_a_sound_line_gives_its_normal() -> None:
     assert line().at(0.0) == (0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-@pytest.mark.parametrize("helping_pa", [-121.0, -500.0])
-def test_wind_stronger_than_the_fan(helping_pa: float) -> None:
-    assert line().at(1.0, helping_pa).hood_l_min == 0.0
+@pytest.mark.parametrize(("speed", "helping_pa"), [(1.0, -180.0), (0.0, -5.4), (0.0, -29.4)])
+def test_wind_stronger_than_the_fan_turns_the_air_round(speed: float, helping_pa: float) -> None:
+    air = line().at(speed, helping_pa)
+    assert air.fan_l_min == air.hood_l_min < 0.0
+    assert air.hood_pa < 0.0
+    # The drops of all pieces, from the definition of each, are what the wind has left over.
+    flow = -air.hood_l_min
+    part = flow / FIGURES.normal_l_min
+    drops = (
+        FIGURES.filter_pa * part
+        + FIGURES.duct_pa * part**2
+        + FIGURES.normal_pa * part ** (1.0 / FIGURES.exponent)
+        + FIGURES.shut_off_pa * (flow / FIGURES.free_l_min) ** 2
+    )
+    assert drops == pytest.approx(-helping_pa - FIGURES.shut_off_pa * speed**2, rel=1e-9)
+
+
+def test_wind_weaker_than_the_fan_takes_air() -> None:
     assert 0.0 < line().at(1.0, -60.0).hood_l_min < 200.0
+    assert line(crush=1.0).at(0.0, -60.0).hood_l_min == 0.0
 
 
 def test_crushed_duct() -> None:

@@ -103,3 +103,14 @@ def test_a_slow_sensor_shows_63_percent_of_a_step_after_its_time() -> None:
         often.value(second * 10**9)
     assert seldom.value(20 * 10**9) == pytest.approx(63.2, abs=0.05)
     assert often.value(20 * 10**9) == pytest.approx(63.2, abs=0.05)
+
+
+def test_what_ran_back_comes_again_first() -> None:
+    duct = GasOnTheWay(80.0, CLEAN)
+    duct.move(10.0, FOUL)
+    duct.move(60.0, FOUL)
+    duct.move(-30.0, FOUL)
+    duct.move(39.0, FOUL)
+    assert duct.arriving == CLEAN
+    duct.move(2.0, FOUL)
+    assert duct.arriving == FOUL

@@ -34,7 +34,10 @@ class GasOnTheWay:
         self.arriving = filled_with
 
     def move(self, litres: float, intake: IntakeAir) -> None:
-        """Draw in so much air (L, >= 0), and let as much arrive at the other end."""
+        """Draw in so much air (L), and let as much arrive at the other end.
+
+        A negative amount runs back, and comes again afterwards as it was.
+        """
         if intake != self._last:
             self._parts.append((self._drawn_l, intake))
             self._last = intake

@@ -87,7 +87,7 @@ class LineState:
 
 
 class AirInLine(NamedTuple):
-    """One instant of the air in the line.
+    """One instant of the air in the line; all of it negative where the air runs backwards.
 
     Attributes:
         fan_l_min: Airflow through fan and filter (L/min).
@@ -119,8 +119,15 @@ class Line:
         self._square = 1.0 / figures.normal_l_min**2
         self._power = 1.0 / figures.exponent
         self._sound_l_min = figures.normal_l_min / figures.normal_pa**figures.exponent
-        self._state: LineState | None = None
-        self.set(LineState())
+        self._shut_off_pa = figures.shut_off_pa
+        self._state = LineState()
+        self._adopt()
+
+    @property
+    def is_apart(self) -> bool:
+        """Whether duct or hose has come off somewhere."""
+        state = self._state
+        return state.hose_off or state.duct_off_at_fan or state.duct_off_at_hood
 
     def set(self, state: LineState) -> None:
         """Take another state.
@@ -133,30 +140,44 @@ class Line:
         for name, value in (("crushed", state.crush), ("kinked", state.kink)):
             if not 0.0 <= value <= 1.0:
                 raise ValueError(f"a {name} part of {value} is outside 0 to 1")
-        figures = self._figures
         self._state = state
+        self._adopt()
+
+    def _adopt(self) -> None:
+        """Compute the coefficients of the present state."""
+        figures, state = self._figures, self._state
+        self._last_given_pa, self._last = math.nan, _STILL
         self._per_l_min = figures.filter_pa / figures.normal_l_min * state.filter
         hose = self._sound_l_min * (1.0 - state.kink)
         if state.hose_off:
             hose /= (1.0 - _HOOD_SHARE) ** figures.exponent
         self._out_l_min = hose + state.leak * self._sound_l_min
         self._hood_part = hose / self._out_l_min if self._out_l_min else 0.0
-        if state.hose_off or state.duct_off_at_fan or state.duct_off_at_hood:
+        if self.is_apart:
             self._hood_part = 0.0
         self._is_open = state.duct_off_at_fan or state.duct_off_at_hood
         self._is_shut = self._closes(state)
-        fan_square = figures.shut_off_pa / figures.free_l_min**2
+        fan_square = self._shut_off_pa / figures.free_l_min**2
         self._per_square = fan_square + self._square * self._square_pa(state)
 
     def at(self, fan_speed: float, helping_pa: float = 0.0) -> AirInLine:
         """Return the air at a fan speed (1 is full) and a pressure that helps the fan (Pa).
 
-        Wind that is stronger than the fan stops the air: a flow backwards is not modelled.
+        A wind that is stronger than the fan turns the air round. Every piece is taken to
+        resist as much backwards as forwards, the fan's wheel as well (chosen).
         """
-        given = self._figures.shut_off_pa * fan_speed * fan_speed + helping_pa
-        if given <= 0.0 or self._is_shut:
+        given = self._shut_off_pa * fan_speed * fan_speed + helping_pa
+        if given != self._last_given_pa:
+            self._last_given_pa = given
+            self._last = self._settled(given)
+        return self._last
+
+    def _settled(self, given_pa: float) -> AirInLine:
+        if given_pa == 0.0 or self._is_shut:
             return _STILL
-        flow = self._balance(given)
+        if given_pa < 0.0:
+            return AirInLine(*(-each for each in self._settled(-given_pa)))
+        flow = self._balance(given_pa)
         figures = self._figures
         hood_pa = 0.0 if self._is_open else differential_pa(flow, self._out_l_min, figures.exponent)
         orifice_pa = figures.orifice_pa * self._square * flow * flow

@@ -51,31 +51,57 @@ class Turbulence:
         """Return the signal (1) at an instant (ns, >= 0)."""
         total = 0.0
         for octave in self._octaves:
-            total += octave.value(now_ns)
+            rest_ns = now_ns - octave.from_ns
+            if not 0 <= rest_ns < octave.spacing_ns:
+                rest_ns = octave.move(now_ns)
+            total += octave.left + octave.rise * (rest_ns / octave.spacing_ns)
         return total
 
 
 class _Octave:
-    """One row of lattice values; remembers the last two, since time mostly moves on."""
+    """One row of lattice values; remembers the last two, since time mostly moves on.
+
+    Attributes:
+        spacing_ns: Between two of them.
+        from_ns: When the left one of the two is.
+        left: The left one.
+        rise: By how much the right one is higher.
+    """
+
+    __slots__ = (
+        "_amplitude",
+        "_index",
+        "_key",
+        "_offset_ns",
+        "_right",
+        "from_ns",
+        "left",
+        "rise",
+        "spacing_ns",
+    )
 
     def __init__(self, key: int, spacing_ns: int, amplitude: float) -> None:
         self._key = key
-        self._spacing_ns = spacing_ns
+        self.spacing_ns = spacing_ns
         # Not all octaves may have a lattice value, where they are strongest, at once.
         self._offset_ns = key % spacing_ns
         self._amplitude = amplitude
-        self._index = -1
-        self._left = 0.0
+        self._index = -2
         self._right = 0.0
+        # Before any instant, so that the first look moves it.
+        self.from_ns = -2 * spacing_ns
+        self.left = 0.0
+        self.rise = 0.0
 
-    def value(self, now_ns: int) -> float:
-        index, rest_ns = divmod(now_ns + self._offset_ns, self._spacing_ns)
-        if index != self._index:
-            in_turn = index == self._index + 1 and self._index >= 0
-            self._left = self._right if in_turn else self._lattice(index)
-            self._right = self._lattice(index + 1)
-            self._index = index
-        return self._left + (self._right - self._left) * (rest_ns / self._spacing_ns)
+    def move(self, now_ns: int) -> int:
+        """Find the two values around an instant; return how far it lies behind the left one."""
+        index, rest_ns = divmod(now_ns + self._offset_ns, self.spacing_ns)
+        self.left = self._right if index == self._index + 1 else self._lattice(index)
+        self._right = self._lattice(index + 1)
+        self.rise = self._right - self.left
+        self._index = index
+        self.from_ns = now_ns - rest_ns
+        return rest_ns
 
     def _lattice(self, index: int) -> float:
         bits = _mixed((self._key + index * _GOLDEN_64) & _MASK_64)

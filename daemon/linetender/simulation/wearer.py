@@ -87,6 +87,7 @@ class Wearer:
         steps = round(longest_s / _STEP_S)
         self._on_the_way = deque([percent] * steps, maxlen=steps)
         self._shown_percent = self._usual_percent = percent
+        self._averaged = -math.expm1(-_STEP_S / self._figures.averaging_s)
 
     @property
     def co2_l_min(self) -> float:
@@ -94,14 +95,16 @@ class Wearer:
         return self.uptake_l_min * hood.RESPIRATORY_QUOTIENT
 
     def step(self, airflow_l_min: float, intake: IntakeAir = ROOM_AIR) -> None:
-        """Live for `STEP_NS` with an airflow into the hood (L/min, >= 0) of an air."""
+        """Live for `STEP_NS` with an airflow into the hood (L/min) of an air.
+
+        Where the line draws air out of the hood, as much comes in from the room.
+        """
         self._fill_hood(airflow_l_min, intake)
         self._blood.step(_STEP_S, self.hood_o2_fraction, self.uptake_l_min, self.ventilation)
         self._on_the_way.append(100.0 * self._blood.saturation)
         delay_s = self._figures.lung_to_finger_s + _COLD_DELAY_S * self.cold
         at_finger = self._on_the_way[-max(1, round(delay_s / _STEP_S))]
-        part = -math.expm1(-_STEP_S / self._figures.averaging_s)
-        self._shown_percent += (at_finger - self._shown_percent) * part
+        self._shown_percent += (at_finger - self._shown_percent) * self._averaged
 
     def spo2_percent(self, now_ns: int) -> float:
         """Return the saturation that the oximeter shows (%, before its rounding)."""
@@ -131,7 +134,7 @@ class Wearer:
             return
         inflow, brought = airflow_l_min, intake
         if airflow_l_min < self._figures.leak_l_min:
-            inflow, brought = self._figures.leak_l_min, ROOM_AIR
+            inflow, brought = max(self._figures.leak_l_min, -airflow_l_min), ROOM_AIR
         self.hood_o2_fraction = self._after(
             self.hood_o2_fraction, -self.uptake_l_min, inflow, brought.o2_fraction
         )

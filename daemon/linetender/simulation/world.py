@@ -30,6 +30,17 @@ _OF_THE_LINE = (
     Knob.HOSE_OFF,
 )
 
+_OF_THE_WEARER = (
+    Knob.HOOD,
+    Knob.WORK,
+    Knob.VENTILATION,
+    Knob.MOTION,
+    Knob.COLD,
+    Knob.EXHAUST_CO_PPM,
+    Knob.INTAKE_O2_PERCENT,
+)
+"""Of the wearer, and of the air that they are to get."""
+
 
 class World:
     """One station and one wearer, the same for the same seed, whoever looks and when.
@@ -60,7 +71,12 @@ class World:
         self._next_step_ns = STEP_NS
         self._line_moves_until_ns = 0
         self._fan_moves_until_ns = 0
+        self._wearer_moves_until_ns = 0
         self._weather_moves = False
+        self._intake_air = clean
+        self._air_now_ns = -1
+        self._air_now = self._line.at(0.0)
+        self._tell_wearer(0)
 
     # What is true
 
@@ -69,7 +85,7 @@ class World:
         self._advance(now_ns)
         steady = self._air(now_ns).hood_pa
         pressure = steady * (1.0 + self.figures.unrest * self._turbulence.value(now_ns))
-        if self._wearer.hood_is_on and not self._is_apart(now_ns):
+        if self._wearer.hood_is_on and not self._line.is_apart:
             pressure += self._breathing.pressure_pa(now_ns)
         return pressure
 
@@ -86,7 +102,10 @@ class World:
         return self.hood_pressure_pa(now_ns)
 
     def airflow_l_min(self, now_ns: int) -> float:
-        """Return the airflow to the hood (L/min), turbulence and breath left out."""
+        """Return the airflow to the hood (L/min), turbulence and breath left out.
+
+        It is negative where a wind draws air out of the hood.
+        """
         self._advance(now_ns)
         return self._air(now_ns).hood_l_min
 
@@ -153,11 +172,14 @@ class World:
             self._fan_moves_until_ns = now_ns + over_ns
             self._fan.drive(now_ns, self.value(knob, now_ns))
         elif knob in _OF_THE_LINE:
-            self._line_moves_until_ns = now_ns + over_ns
+            self._line_moves_until_ns = max(self._line_moves_until_ns, now_ns + over_ns)
             self._line.set(self._state(now_ns))
         elif knob in (Knob.WIND, Knob.GUST, Knob.WARMER):
             self._weather_moves = True
-        self._tell_wearer(now_ns)
+        elif knob in _OF_THE_WEARER:
+            self._wearer_moves_until_ns = max(self._wearer_moves_until_ns, now_ns + over_ns)
+            self._tell_wearer(now_ns)
+        self._air_now_ns = -1
 
     def fan_start(self, now_ns: int) -> None:
         """Switch the fan on."""
@@ -186,10 +208,14 @@ class World:
     # How it moves
 
     def _air(self, now_ns: int) -> AirInLine:
+        if now_ns == self._air_now_ns:
+            return self._air_now
         if now_ns <= self._line_moves_until_ns + STEP_NS:
             self._line.set(self._state(now_ns))
         helping = self._weather_pa(now_ns) if self._weather_moves else 0.0
-        return self._line.at(self._fan.speed(now_ns), helping)
+        self._air_now_ns = now_ns
+        self._air_now = self._line.at(self._fan.speed(now_ns), helping)
+        return self._air_now
 
     def _state(self, now_ns: int) -> LineState:
         def on(knob: Knob) -> bool:
@@ -215,10 +241,6 @@ class World:
         lighter = self._density * self.value(Knob.WARMER, now_ns) / kelvin
         return lighter * GRAVITY_M_S2 * self.figures.rise_m - 0.5 * self._density * wind * wind
 
-    def _is_apart(self, now_ns: int) -> bool:
-        apart = (Knob.DUCT_OFF_AT_FAN, Knob.DUCT_OFF_AT_HOOD, Knob.HOSE_OFF)
-        return any(self.value(knob, now_ns) >= 0.5 for knob in apart)
-
     def _intake(self, now_ns: int) -> IntakeAir:
         co_ppm = self.value(Knob.EXHAUST_CO_PPM, now_ns)
         co2 = hood.INTAKE_CO2_FRACTION + _EXHAUST_CO2_PER_CO_PPM * co_ppm
@@ -231,6 +253,7 @@ class World:
         wearer.ventilation = self.value(Knob.VENTILATION, now_ns)
         wearer.motion = self.value(Knob.MOTION, now_ns)
         wearer.cold = self.value(Knob.COLD, now_ns)
+        self._intake_air = self._intake(now_ns)
 
     def _advance(self, now_ns: int) -> None:
         """Let the world live up to an instant, before anything changes at it."""
@@ -244,7 +267,9 @@ class World:
     def _step(self, at_ns: int) -> None:
         if at_ns <= self._fan_moves_until_ns + STEP_NS:
             self._fan.drive(at_ns, self.value(Knob.FAN, at_ns))
+            self._air_now_ns = -1
         air = self._air(at_ns)
-        self._duct.move(air.fan_l_min * (STEP_NS / NS_PER_S / 60.0), self._intake(at_ns))
-        self._tell_wearer(at_ns)
+        if at_ns <= self._wearer_moves_until_ns + STEP_NS:
+            self._tell_wearer(at_ns)
+        self._duct.move(air.fan_l_min * (STEP_NS / NS_PER_S / 60.0), self._intake_air)
         self._wearer.step(air.hood_l_min, self._duct.arriving)
