@@ -10,6 +10,7 @@ from linetender.cli.exit_codes import ExitCode
 from linetender.cli.line_breaks import text_of
 from linetender.cli.lint_packets import is_packet_description, lint_packets
 from linetender.cli.recalling import recall_for
+from linetender.cli.served_station import state_given
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
 from linetender.settings.exceptions_policy import GRANTABLE
@@ -93,7 +94,7 @@ def _lint_sounder(file: Path, *, as_json: bool) -> ExitCode:
 
 def _lint_station(file: Path, state: Path | None, *, as_json: bool) -> None:
     try:
-        station = load_station(file, recall=recall_for(state))
+        station = load_station(file, recall=recall_for(state_given(state, file)))
     except StationFileError as error:
         typer.echo(_refusal_json(file, error) if as_json else _refusal(file, error))
         code = ExitCode.FINDINGS if error.is_only_unsafe else ExitCode.BAD_FILE

@@ -29,6 +29,7 @@ from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
 from linetender.cli.reset import reset
 from linetender.cli.run import run
+from linetender.cli.simulate import simulate
 from linetender.cli.size import size
 from linetender.cli.start import start
 from linetender.cli.status import status
@@ -63,6 +64,9 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
 }
 """By the heading under which help lists them. Each verb is a function of its own file;
 its name and docstring are the command's."""
+
+GROUPS: dict[str, typer.Typer] = {"simulate": simulate}
+"""Verbs with commands of their own, listed under "Begin"."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
 
@@ -117,6 +121,8 @@ def _first_steps(
 for _heading, _verbs in VERBS.items():
     for _verb in _verbs:
         app.command(rich_help_panel=_heading)(_verb)
+for _name, _group in GROUPS.items():
+    app.add_typer(_group, name=_name, rich_help_panel="Begin")
 
 
 def main() -> NoReturn:

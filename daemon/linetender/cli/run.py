@@ -6,7 +6,7 @@ import logging
 import secrets
 import signal
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +18,7 @@ from linetender.cli.line_thread import LineHandler, LineThread
 from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
 from linetender.cli.scenario_play import scenario_named, scenario_names
+from linetender.cli.served_station import open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.cli.state_folder import state_folder
@@ -31,12 +32,13 @@ from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.announcer import wanted_by_announcer
 from linetender.runtime.boot import boot_hash
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.incoming import Incoming, Reception, Wanted
+from linetender.runtime.link_state import LinkState
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
 from linetender.runtime.remote_commands import CommandGuard
@@ -55,7 +57,14 @@ from linetender.simulation.world import World
 from linetender_drivers.buses.machine import RealMachine
 from linetender_drivers.contracts import Machine
 from linetender_drivers.simulated.machine import SimulatedMachine
+from linetender_drivers.simulated.served_time import RealContact, ServedWorld
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+
+CONTROL_S = 10.0
+"""So long a served world's time stands still for a question of somebody at the local socket."""
+
+BROKER_S = 60.0
+"""And, in all, for what is under way between station and broker (real seconds)."""
 
 
 @dataclass
@@ -163,6 +172,7 @@ def run(
 
     Example: linetender run station.toml
     """
+    state = state_given(state, file)
     station = load_station(file, recall=recall_for(state, is_simulation=simulate is not None))
     scenario = _scenario(simulate, station)
     with ExitStack() as stack:
@@ -184,7 +194,12 @@ def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
         session.link.start()
     if session.outbox is not None:
         session.outbox.start()
-    if scenario is None:
+    station = session.station
+    given = world_folder(station.path, station.devices)
+    if given is not None:
+        world = open_world(station.path, given, f"run {station.plan.station}")
+        world.run(_run_served(session, world), _contacts(session))
+    elif scenario is None:
         asyncio.run(_run_real(session))
     else:
         run_virtual(_run_simulated(session, scenario), speed)
@@ -205,7 +220,7 @@ def lines_of(stack: ExitStack) -> LineThread:
 def _scenario(name: str | None, station: Station) -> Scenario | None:
     simulated = {device.name for device in station.devices if device.options.is_simulated}
     if name is None:
-        if simulated:
+        if simulated and world_folder(station.path, station.devices) is None:
             raise typer.BadParameter(
                 f"{station.path} names simulated devices ({', '.join(sorted(simulated))}); "
                 "add --simulate demo, or name real ones"
@@ -306,6 +321,30 @@ async def _run_real(session: Session) -> None:
             await live.run()
     finally:
         machine.close()
+
+
+async def _run_served(session: Session, world: ServedWorld) -> None:
+    around = session.surroundings(world.machine, world.clock, is_real=False)
+    around = replace(around, wall=lambda: wall_of(world))
+    live = LiveStation(session.station, around, session.carryover)
+    _stop_on_signals(live)
+    _say_resumption(live, session)
+    session.control.pace_s = 0.0  # simulated time may stand still
+    async with session.control.serving(live):
+        await live.run()
+
+
+def _contacts(session: Session) -> list[RealContact]:
+    """Return what is real about a station in a served world."""
+    contacts = [RealContact(lambda: session.control.is_asked, CONTROL_S, anew=True)]
+    link = session.link
+    if link is not None:
+        contacts.append(RealContact(lambda: _is_busy(link.state()), BROKER_S, anew=False))
+    return contacts
+
+
+def _is_busy(link: LinkState) -> bool:
+    return not link.connected or link.waiting > 0 or link.unconfirmed > 0
 
 
 async def _run_simulated(session: Session, scenario: Scenario) -> None:

@@ -10,6 +10,7 @@ import typer
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.line_breaks import broken_at
 from linetender.cli.recalling import recall_for
+from linetender.cli.served_station import state_given
 from linetender.cli.size_data import plain
 from linetender.cli.size_sheet import COLUMNS, sheet
 from linetender.settings.sized_station import SizedStation, size_station
@@ -46,7 +47,7 @@ def size(
     """
     if plot is not None:
         _require_drawable(plot)
-    sized = size_station(file, recall_for(state))
+    sized = size_station(file, recall_for(state_given(state, file)))
     if as_json:
         typer.echo(json.dumps(plain(sized), ensure_ascii=False))
     else:

@@ -93,15 +93,25 @@ class ControlSocket:
         folder: Where the socket is made.
         station: Id of the station.
         speak: Returns a line for people about an event, or None.
+
+    Attributes:
+        path: Of the socket.
+        pace_s: Rest after each request of a client (s).
     """
 
     def __init__(self, folder: Path, station: str, speak: Callable[[Event], str | None]) -> None:
         self.path = folder / SOCKET_NAME
+        self.pace_s = PACE_S
         self._station = station
         self._speak = speak
         self._controlled: Controlled | None = None
         self._clients: dict[asyncio.Task[None], asyncio.StreamWriter] = {}
         self._watching: dict[asyncio.StreamWriter, int] = {}
+
+    @property
+    def is_asked(self) -> bool:
+        """Whether somebody is connected who does not merely watch."""
+        return len(self._clients) > len(self._watching)
 
     @asynccontextmanager
     async def serving(self, controlled: Controlled) -> AsyncIterator[None]:
@@ -182,7 +192,7 @@ class ControlSocket:
                 self._send(writer, Answer(0, False, error=f"no request: {error}"))
                 return
             self._send(writer, self._answer(request, writer, source))
-            await asyncio.sleep(PACE_S)
+            await asyncio.sleep(self.pace_s)
 
     def _answer(self, request: Request, writer: asyncio.StreamWriter, source: str) -> Answer:
         station = self._controlled

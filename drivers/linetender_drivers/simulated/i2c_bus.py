@@ -82,6 +82,8 @@ _ERROR_NUMBERS = {
     FaultKind.BUS_ERROR: errno.EIO,
 }
 
+_SLOW = frozenset({FaultKind.OVERDUE, FaultKind.NEVER_RETURNS})
+
 
 @dataclass(frozen=True)
 class BusFault:
@@ -142,6 +144,12 @@ class SimulatedI2cBus:
     def detach(self, address: int) -> None:
         """Pull a chip's plug."""
         self._chips.pop(address, None)
+
+    def answers_at_once(self, address: int) -> bool:
+        """Whether a transfer to a chip would end, well or badly, without waiting."""
+        now_ns = self._clock.now_ns()
+        fault = next((fault for fault in self.faults if fault.hits(address, now_ns)), None)
+        return fault is None or fault.kind not in _SLOW
 
     async def transfer(self, address: int, write: bytes, read_n: int) -> bytes:
         """Write bytes, then read bytes, as one transfer; see `contracts.I2cBus`.

@@ -48,7 +48,7 @@ class Hello(Request, tag="hello", frozen=True):
 class Wait(Request, tag="wait", frozen=True):
     """Nothing to do until an instant (ns), or (None) until something comes.
 
-    Answered once: at that instant, before an edge or a late answer is sent, or by `Stay`.
+    Answered once: at that instant, after an edge or a late answer that came, or after `Stay`.
     """
 
     until_ns: Annotated[int, msgspec.Meta(ge=0, le=2**62)] | None = None
