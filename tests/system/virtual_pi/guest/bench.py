@@ -1,0 +1,346 @@
+"""The virtual Pi's day: installed as the manual says, used, and put under every fault.
+
+Runs as root in the guest. Air, finger and metal are simulated; the kernel's I2C, GPIO
+and Bluetooth, BlueZ, systemd and mosquitto are real, and so is all of linetender.
+"""
+
+import ctypes
+import os
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from checks import Checks, said, sh
+from i2c_adapter import I2cAdapter
+from witness import EDGES, LAMP, LEVELS, LIFE, SIREN, Witness, edges, level, unit
+
+from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
+
+HOST = Path("/mnt/host")
+LINETENDER = "/opt/linetender/guest/bin/linetender"
+UNIT = "linetender@shed.service"
+NORMAL_PA = 85.0
+OXIMETER = Path("/run/oximeter")
+
+PTRACE_SEIZE, PTRACE_INTERRUPT, PTRACE_DETACH = 0x4206, 0x4207, 17
+
+
+class Bench:
+    """The simulated parts and the checks."""
+
+    def __init__(self) -> None:
+        self.checks = Checks()
+        self.pressure_pa = NORMAL_PA
+        self.chip = Sdp8xxChip()
+        self.chip.pressure_pa = lambda _: self.pressure_pa
+        for module in ("vhci-hcd", "i2c-tiny-usb", "i2c-dev", "hci_vhci", "viperboard"):
+            sh(f"modprobe {module}")
+        sh("modprobe gpio-viperboard")
+        python = sys.executable
+        self.expander = subprocess.Popen([python, HOST / "pin_expander.py", LEVELS, EDGES])
+        OXIMETER.write_text("97 62", encoding="ascii")
+        self.oximeter = subprocess.Popen(
+            [python, HOST / "oximeter.py"], stdout=(HOST / "oximeter.log").open("w"), stderr=2
+        )
+        self.checks.within(10, "the expander's pins are there", LEVELS.exists)
+        self.adapter = I2cAdapter({0x25: self.chip})
+        self.checks.within(
+            5, "an adapter of the radio appears", Path("/sys/class/bluetooth/hci0").exists
+        )
+        sh("systemctl start bluetooth")
+        self.witness = Witness("shed")
+
+    def crash_pid_1(self) -> int:
+        """Worn, and then the service manager itself dies: only a hardware watchdog is left.
+
+        The guest ends with it, so this returns only when nothing resets the machine.
+        """
+        for part in (self.install, self.power_on, self.use):
+            part()
+        sh("modprobe softdog soft_margin=8")
+        Path("/run/systemd/system.conf.d").mkdir(parents=True, exist_ok=True)
+        Path("/run/systemd/system.conf.d/watchdog.conf").write_text(
+            "[Manager]\nRuntimeWatchdogSec=8\n", encoding="ascii"
+        )
+        sh("systemctl daemon-reexec")
+        self.checks.within(5, "systemd feeds the hardware watchdog", self._is_fed)
+        said(f"{self.checks.summary()} so far; now PID 1 crashes")
+        sh("kill -SEGV 1")
+        time.sleep(60)
+        return 1
+
+    @staticmethod
+    def _is_fed() -> bool:
+        return sh("systemctl show -p RuntimeWatchdogUSec --value") == "8s"
+
+    def run(self) -> int:
+        """Do everything but the crash of PID 1; return the exit status."""
+        for part in (
+            self.install,
+            self.power_on,
+            self.use,
+            self.lose_air,
+            self.unplug_the_sensor,
+            self.lose_the_oximeter,
+            self.lose_the_broker,
+            self.disturb_what_must_not_matter,
+            self.kill,
+            self.stop_the_process,
+            self.freeze_the_loop,
+            self.stop_in_use,
+            self.end,
+            self.walls,
+            self.take_back,
+        ):
+            said(f"\n{part.__name__.replace('_', ' ')}")
+            part()
+        return self.checks.summary()
+
+    def install(self) -> None:
+        """As systemd/README.md says, but for lgpio, which comes from PyPI here."""
+        checks = self.checks
+        sh(f"install -D -m 644 {HOST}/shed.toml /etc/linetender/shed.toml")
+        sh(f"sed -i s,/dev/i2c-1,/dev/i2c-{self.adapter.number}, /etc/linetender/shed.toml")
+        shown = sh(f"{LINETENDER} install /etc/linetender/shed.toml")
+        checks.now("install shows what it would do", "Nothing was changed" in shown)
+        checks.now("and did nothing", not Path("/etc/systemd/system/linetender@.service").exists())
+        self._say_it_is_a_pi()
+        done = sh(f"{LINETENDER} install /etc/linetender/shed.toml --apply")
+        checks.now("install --apply", done.endswith("Done."))
+        if not done.endswith("Done."):
+            said(done[-2000:])
+
+    def _say_it_is_a_pi(self) -> None:
+        """gpiozero asks /proc/cpuinfo which board it is on, and knows no emulated PC."""
+        cpuinfo = Path("/proc/cpuinfo").read_text(encoding="ascii")
+        Path("/run/cpuinfo").write_text(f"{cpuinfo}Revision\t: c03115\n", encoding="ascii")
+        for name in ("linetender@.service", "linetender-siren@.service"):
+            folder = Path(f"/etc/systemd/system/{name}.d")
+            folder.mkdir(parents=True)
+            (folder / "board.conf").write_text(
+                "[Service]\nBindReadOnlyPaths=/run/cpuinfo:/proc/cpuinfo\n", encoding="ascii"
+            )
+
+    def power_on(self) -> None:
+        """From a start to watching."""
+        checks, witness = self.checks, self.witness
+        checks.within(2, "armed: systemd has heard READY", self._is_active)
+        checks.within(5, "online at the broker", lambda: witness.online[-1] == "online")
+        checks.within(
+            5,
+            "pressure by I2C to the broker",
+            lambda: abs(witness.signal("hood_pressure_pa") - NORMAL_PA) < 2,
+        )
+        checks.within(15, "SpO2 by Bluetooth", lambda: witness.signal("spo2_percent") == 97)
+        checks.now("the siren is silent", level(SIREN) == 0)
+        since_s = time.monotonic()
+        time.sleep(5)
+        checks.now("the sign of life toggles", len(edges(LIFE, since_s)) in range(6, 13))
+        checks.now("and the green lamp with it", len(edges(LAMP, since_s)) in range(6, 13))
+        status = unit(UNIT, "StatusText")
+        checks.now(f"systemd knows how it stands: {status}", status.startswith("idle"))
+
+    def use(self) -> None:
+        """The hood goes on."""
+        sh("linetender pre-use", check=False)
+        sh("linetender start --wearer")
+        self.checks.within(3, "worn", lambda: self.witness.stage() == "worn")
+
+    def lose_air(self) -> None:
+        """The fan stops; the air comes back; the wearer answers."""
+        checks, witness = self.checks, self.witness
+        self.pressure_pa = 0.0
+        checks.within(3, "air lost: the siren sounds", lambda: level(SIREN))
+        checks.within(2, "and the broker knows", lambda: "unack" in witness.alarm("air_lost"))
+        self.pressure_pa = NORMAL_PA
+        checks.within(8, "air back: latched", lambda: "latched" in witness.alarm("air_lost"))
+        sh("linetender acknowledge --wearer")
+        self._is_silent("the answer silences it")
+        sh("linetender reset")
+
+    def unplug_the_sensor(self) -> None:
+        """Nothing answers on the bus; then the chip is back as after power-up."""
+        checks, witness = self.checks, self.witness
+        del self.adapter.chips[0x25]
+        checks.within(5, "sensor unplugged: LOOK", lambda: witness.alarm("air_invalid") != "normal")
+        checks.now("no number is made up", witness.signal("hood_pressure_pa") is None)
+        self.chip.power_cycle()
+        self.adapter.chips[0x25] = self.chip
+        checks.within(10, "plugged in: reads again", lambda: witness.signal("hood_pressure_pa"))
+        sh("linetender acknowledge --wearer", check=False)
+        sh("linetender reset", check=False)
+
+    def lose_the_oximeter(self) -> None:
+        """Out of radio range for a while."""
+        checks, witness = self.checks, self.witness
+        self.oximeter.send_signal(10)
+        checks.within(5, "oximeter gone", lambda: witness.signal("spo2_percent") is None)
+        rule = "spo2_invalid"
+        checks.within(32, "oximeter gone: LOOK", lambda: witness.alarm(rule) != "normal")
+        self.oximeter.send_signal(12)
+        checks.within(15, "oximeter back", lambda: witness.signal("spo2_percent") == 97)
+        sh("linetender acknowledge --wearer", check=False)
+        self._is_silent("answered: silent")
+
+    def lose_the_broker(self) -> None:
+        """The broker dies in use; an alarm happens; it comes back."""
+        checks, witness = self.checks, self.witness
+        sh("systemctl kill -s KILL mosquitto; systemctl stop mosquitto")
+        self.pressure_pa = 0.0
+        checks.within(3, "broker dead: the siren sounds", lambda: level(SIREN))
+        self.pressure_pa = NORMAL_PA
+        time.sleep(8)
+        before = len(witness.online)
+        sh("systemctl start mosquitto")
+        checks.within(10, "broker back: online", lambda: "online" in witness.online[before:])
+        checks.within(
+            10,
+            "what happened meanwhile comes late, and says so",
+            lambda: [e for e in witness.events if e["rule"] == "air_lost" and e.get("late_s")],
+        )
+        sh("linetender acknowledge --wearer", check=False)
+        sh("linetender reset", check=False)
+        self._is_silent("answered: silent")
+
+    def disturb_what_must_not_matter(self) -> None:
+        """The clock jumps, Bluetooth freezes: alarms at most, never a restart."""
+        checks = self.checks
+        restarts = unit(UNIT, "NRestarts")
+        pid = unit("bluetooth.service", "MainPID")
+        sh(f"kill -STOP {pid}")
+        sh("date -s '+1 day'")
+        since_s = time.monotonic()
+        time.sleep(14)
+        sh("date -s '-2 days'")
+        sh(f"kill -CONT {pid}")
+        checks.now("nothing was restarted", unit(UNIT, "NRestarts") == restarts)
+        checks.now("the sign of life went on", len(edges(LIFE, since_s)) >= 20)
+        checks.now("still worn", self.witness.stage() == "worn")
+        checks.within(20, "SpO2 reads on", lambda: self.witness.signal("spo2_percent") == 97)
+        sh("linetender acknowledge --wearer", check=False)
+        self._is_silent("silent")
+
+    def kill(self) -> None:
+        """kill -9 while worn."""
+        self._breaks_off("killed", f"kill -9 {unit(UNIT, 'MainPID')}", bites_within_s=0)
+
+    def stop_the_process(self) -> None:
+        """The whole process stands still: the watchdog's case."""
+        self._breaks_off("stopped", f"kill -STOP {unit(UNIT, 'MainPID')}", bites_within_s=15)
+
+    def freeze_the_loop(self) -> None:
+        """Only the loop's thread stands still; the others live on."""
+        main_thread = int(unit(UNIT, "MainPID"))
+        libc = ctypes.CDLL(None, use_errno=True)
+        holder = os.fork()
+        if holder == 0:
+            libc.ptrace(PTRACE_SEIZE, main_thread, 0, 0)
+            libc.ptrace(PTRACE_INTERRUPT, main_thread, 0, 0)
+            while True:
+                try:
+                    os.waitpid(main_thread, 0x40000000)  # __WALL: reap it when it ends
+                except ChildProcessError:
+                    os._exit(0)
+        self._breaks_off("its loop frozen", ":", bites_within_s=20)
+        os.waitpid(holder, 0)
+
+    def _breaks_off(self, how: str, command: str, *, bites_within_s: float) -> None:
+        checks, witness = self.checks, self.witness
+        restarts = int(unit(UNIT, "NRestarts"))
+        since_s = time.monotonic()
+        before = len(witness.online)
+        sh(command)
+        checks.within(
+            bites_within_s + 4,
+            f"{how}: restarted by systemd",
+            lambda: int(unit(UNIT, "NRestarts")) > restarts,
+        )
+        checks.within(10, f"{how}: active again", self._is_active)
+        checks.within(
+            5,
+            f"{how}: offline and online",
+            lambda: "offline" in witness.online[before:] and witness.online[-1] == "online",
+        )
+        checks.within(
+            5,
+            f"{how}: resumes worn",
+            lambda: witness.stage() == "worn" and witness.state_age_s() < 2,
+        )
+        sounded = any(to for _, to in edges(SIREN, since_s))
+        checks.now(f"{how}: the siren sounded meanwhile", sounded)
+        checks.within(
+            15,
+            f"{how}: SpO2 is back",
+            lambda: witness.signal("spo2_percent") == 97 and witness.state_age_s() < 2,
+        )
+        sh("linetender acknowledge --wearer", check=False)
+        sh("linetender reset", check=False)
+        self._is_silent(f"{how}: answered, silent")
+
+    def stop_in_use(self) -> None:
+        """Somebody stops the service while the hood is worn."""
+        checks = self.checks
+        sh(f"systemctl stop {UNIT}")
+        checks.within(6, "stopped in use: the siren is held on", lambda: level(SIREN))
+        checks.throughout(2, "and stays on", lambda: level(SIREN))
+        checks.now("the sign of life is still", level(LIFE) == 0)
+        sh(f"systemctl start {UNIT}")
+        checks.within(5, "started: resumes worn", lambda: self.witness.stage() == "worn")
+        sh("linetender acknowledge --wearer", check=False)
+        sh("linetender reset", check=False)
+        self._is_silent("answered: silent")
+
+    def end(self) -> None:
+        """An evening's switch-off after the end of the use alarms nobody."""
+        checks = self.checks
+        sh("linetender end --wearer")
+        checks.within(3, "idle", lambda: self.witness.stage() == "idle")
+        self.pressure_pa = 0.0
+        checks.throughout(6, "fan off in the evening: silent", lambda: level(SIREN) == 0)
+        sh(f"systemctl stop {UNIT}")
+        checks.throughout(6, "service stopped: silent", lambda: level(SIREN) == 0)
+        checks.now("pins are safe", (level(LIFE), level(LAMP)) == (0, 0))
+        checks.now("it said offline", self.witness.online[-1] == "offline")
+        folder = "/var/lib/linetender/shed/recordings"
+        replayed = sh(f"{LINETENDER} replay {folder}/*.jsonl; echo status $?", check=False)
+        said(replayed)
+        checks.now("every recording replays", replayed.endswith("status 0"))
+
+    def walls(self) -> None:
+        """What systemd makes of the units."""
+        said(sh(f"systemd-analyze verify {UNIT} 2>&1", check=False) or "verify: no complaint")
+        security = sh(f"systemd-analyze security {UNIT}", check=False)
+        said(security.splitlines()[-1])
+        found = re.search(r"exposure level .*: ([0-9.]+) ", security)
+        exposure = float(found.group(1)) if found else 10.0
+        self.checks.now("exposure of 1.5 or less", exposure <= 1.5)
+
+    def take_back(self) -> None:
+        """Uninstalled."""
+        sh(f"{LINETENDER} uninstall --apply")
+        left = [path for path in Path("/etc/systemd/system").glob("linetender*@.service")]
+        self.checks.now("nothing of it is left", left == [])
+        self.checks.now("the unit is gone", not self._is_active())
+
+    def _is_active(self) -> bool:
+        return unit(UNIT, "ActiveState") == "active"
+
+    def _is_silent(self, name: str) -> None:
+        """A burst that began is finished first, so silence is what lasts."""
+        self.checks.within(
+            4, name, lambda: not level(SIREN) and not edges(SIREN, time.monotonic() - 2.5)
+        )
+
+
+if __name__ == "__main__":
+    os.environ["PATH"] += ":/opt/linetender/guest/bin"
+    bench = Bench()
+    status = bench.crash_pid_1() if sys.argv[1:] == ["crash_pid_1"] else bench.run()
+    said(
+        sh(f"journalctl -u {UNIT} -u 'linetender-siren@*' --no-pager -o short-monotonic | tail -80")
+    )
+    bench.oximeter.kill()
+    bench.expander.kill()
+    sys.exit(status)
