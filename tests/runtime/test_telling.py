@@ -6,6 +6,7 @@ from typing import Any
 from linetender.annunciation.payloads import Wall
 from linetender.annunciation.words import HELPER_CAUTION, HELPER_CAUTION_AFTERWARDS
 from linetender.core.alarm_table import AlarmState
+from linetender.core.cause import Cause
 from linetender.core.events import (
     AlarmChanged,
     CauseNamed,
@@ -157,9 +158,7 @@ def test_an_alarm_is_told_from_raise_to_end() -> None:
     teller = Teller(PLAN, RUN, published)
     normal, raised = AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED
     answered = AlarmState.ACKNOWLEDGED
-    cause = CauseNamed(
-        2 * SECOND_NS, "air_lost", "fan_stopped", 0.9, "The fan has stopped.", "Go out."
-    )
+    cause = CauseNamed(2 * SECOND_NS, "air_lost", Cause.FAN_STOPPED, 0.9)
     script: list[tuple[int, tuple[Event, ...]]] = [
         (1, (changed(1, 1, "air_lost", normal, raised), DemandChanged(SECOND_NS, Demand()))),
         (2, (cause,)),
@@ -168,13 +167,15 @@ def test_an_alarm_is_told_from_raise_to_end() -> None:
     ]
     for at_s, events in script:
         teller.events(events, snapshot(at_s * SECOND_NS, n=at_s), wall(at_s))
-    named = {"do": "Go out.", "cause": "The fan has stopped."}
+    do = "Leave. Once out: look at the fan and its plug."
+    named = {"do": do, "cause": "The fan has stopped."}
     assert published.take() == [
         alarm("air_lost", 1, "unacknowledged", "high", 1, AIR_SAYS),
         event(1, "air_lost", "normal", "unacknowledged", 1),
         say(f"LEAVE: {AIR_SAYS} {HELPER_CAUTION}"),
         state(1, 1),
         alarm("air_lost", 1, "unacknowledged", "high", 1, AIR_SAYS, **named),
+        say(f"Cause: The fan has stopped. {do} {HELPER_CAUTION}"),
         alarm("air_lost", 2, "acknowledged", "high", 1, AIR_SAYS, **named),
         event(2, "air_lost", "unacknowledged", "acknowledged", 3),
         say(f"LEAVE, answered by the wearer, not over: {AIR_SAYS} {HELPER_CAUTION}"),

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import msgspec
 
+from linetender.annunciation.cause_words import cause_sentence, thing_to_do
 from linetender.annunciation.words import sentence
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, CauseNamed, Sound
@@ -16,7 +17,7 @@ from linetender.core.inputs import Quality
 from linetender.core.instants import SECOND_NS, to_seconds
 from linetender.core.plan import Plan
 from linetender.core.signals import SIGNAL_FACTS, Signal
-from linetender.core.snapshot import AlarmView, SignalView, Snapshot
+from linetender.core.snapshot import AlarmView, CauseView, SignalView, Snapshot
 from linetender.core.stages import Priority, Stage
 
 LATE_NS = 5 * SECOND_NS
@@ -218,7 +219,7 @@ def alarm_payload(
     event: AlarmChanged,
     since: str | None,
     plan: Plan,
-    cause: CauseNamed | None = None,
+    cause: CauseNamed | CauseView | None = None,
 ) -> Alarm:
     """Make the retained state of one rule's alarm after a transition.
 
@@ -229,16 +230,15 @@ def alarm_payload(
         plan: For the sentence.
         cause: What probably happened, if that has been named.
     """
-    return Alarm(
-        run,
-        event.n,
-        event.after,
-        event.priority,
-        since,
-        sentence(plan, event.rule),
-        cause.do if cause is not None else "",
-        cause.say if cause is not None else "",
-    )
+    text = sentence(plan, event.rule)
+    alarm = Alarm(run, event.n, event.after, event.priority, since, text)
+    return alarm if cause is None else with_cause(alarm, cause)
+
+
+def with_cause(alarm: Alarm, cause: CauseNamed | CauseView) -> Alarm:
+    """Return an alarm with the words for its likely cause, and for what to do."""
+    do = thing_to_do(cause, alarm.priority)
+    return msgspec.structs.replace(alarm, do=do, cause=cause_sentence(cause))
 
 
 def encode(payload: msgspec.Struct) -> bytes:

@@ -1,5 +1,6 @@
 """Events as lines for people: when, and what happened."""
 
+from linetender.annunciation.cause_words import cause_line
 from linetender.annunciation.words import alarm_line
 from linetender.core.events import (
     AlarmChanged,
@@ -11,6 +12,7 @@ from linetender.core.events import (
 )
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
+from linetender.core.stages import Priority
 
 _STAGE_WORDS = {
     "idle": "idle, nobody wears the hood",
@@ -44,8 +46,13 @@ def _words(event: Event, plan: Plan) -> str | None:
         case BaselineSet():
             return f"Normal for this session: {_quantity(event)}."
         case CauseNamed():
-            return f"Probably: {event.say} {event.do}"
+            return cause_line(event, _priority(event, plan), leaves_the_room=False)
     return None
+
+
+def _priority(event: CauseNamed, plan: Plan) -> Priority:
+    found = (rule.priority for rule in plan.rules if rule.id == event.rule)
+    return next(found, Priority.HIGH)
 
 
 def _quantity(event: BaselineSet) -> str:

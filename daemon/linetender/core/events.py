@@ -5,6 +5,7 @@ from enum import StrEnum
 import msgspec
 
 from linetender.core.alarm_table import AlarmState
+from linetender.core.cause import Cause
 from linetender.core.stages import Priority, Stage
 
 
@@ -131,21 +132,25 @@ class CauseNamed(
 ):
     """What probably happened, from the pattern across signals; a later one revises it.
 
+    The words for it, and for what to do, stand in `linetender.annunciation`.
+
     Attributes:
         due_ns: The instant.
         rule: The alarm it explains.
-        cause: Id of the cause.
-        confidence: 0 to 1.
-        say: One sentence.
-        do: One thing to do.
+        cause: The likeliest.
+        confidence: 0 to 1; 0 where it is not clear.
+        also: What the evidence does not rule out, the likelier first.
+        evidence: What speaks for it, each `source=value`.
+        first_out: The rule whose alarm came first of those that stand.
     """
 
     due_ns: int
     rule: str
-    cause: str
+    cause: Cause
     confidence: float
-    say: str
-    do: str
+    also: tuple[Cause, ...] = ()
+    evidence: tuple[str, ...] = ()
+    first_out: str = ""
 
 
 Event = AlarmChanged | StageChanged | StepChanged | BaselineSet | DemandChanged | CauseNamed

@@ -311,6 +311,8 @@ class AirPlan(msgspec.Struct, frozen=True, omit_defaults=True):
             pressure over ambient pressure; else 1).
         zero_pa: What the sensor reads with its ports joined (Pa): every reading is taken
             over it. Baselines and `normal_pa` are over it already.
+        pinched_percent, duct_off_percent: Air (% of the normal) as it was taught with the
+            duct pinched and off; None where it was not.
         k_l_min: k in L/min per Pa^n at the station's air density; None where the
             line is not calibrated: then no L/min exists.
         relative_uncertainty: Standard uncertainty of the airflow over the airflow, 1.
@@ -325,6 +327,8 @@ class AirPlan(msgspec.Struct, frozen=True, omit_defaults=True):
     relative_uncertainty: float = 0.0
     required_l_min: float | None = None
     zero_pa: float = 0.0
+    pinched_percent: float | None = None
+    duct_off_percent: float | None = None
 
 
 class CheckInPlan(msgspec.Struct, frozen=True):

@@ -76,6 +76,8 @@ def _holders(watch: "Watch") -> Iterator[tuple[str, object]]:
     yield "use", watch.use
     if watch.air is not None:
         yield "air", watch.air
+    yield "causes", watch.causes
+    yield "air_evidence", watch.air_evidence
     for baseline in watch.wearer:
         yield f"wearer/{baseline.signal}", baseline
     for channel in watch.channels.values():

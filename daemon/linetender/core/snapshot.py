@@ -3,6 +3,7 @@
 import msgspec
 
 from linetender.core.alarm_table import AlarmState
+from linetender.core.cause import Cause
 from linetender.core.events import Demand
 from linetender.core.inputs import Quality
 from linetender.core.signals import Signal
@@ -29,8 +30,16 @@ class SignalView(msgspec.Struct, frozen=True):
     uncertainty: float | None = None
 
 
+class CauseView(msgspec.Struct, frozen=True):
+    """What probably happened; attributes as of `CauseNamed`."""
+
+    cause: Cause
+    confidence: float
+    also: tuple[Cause, ...] = ()
+
+
 class AlarmView(msgspec.Struct, frozen=True):
-    """One alarm that is not normal."""
+    """One alarm that is not normal; `cause` is what probably happened, where one was named."""
 
     rule: str
     state: AlarmState
@@ -38,6 +47,7 @@ class AlarmView(msgspec.Struct, frozen=True):
     since_ns: int
     n: int
     say: str
+    cause: CauseView | None = None
 
 
 class Snapshot(msgspec.Struct, frozen=True):
@@ -52,6 +62,7 @@ class Snapshot(msgspec.Struct, frozen=True):
         demand: What is being asked of sounders, lamps and far ends.
         air_armed: Whether loss of air is watched now.
         air_baseline: B (L/min where calibrated, else Pa), or None.
+        first_out: The rule whose alarm came first of those that stand; empty if none.
     """
 
     now_ns: int
@@ -62,3 +73,4 @@ class Snapshot(msgspec.Struct, frozen=True):
     demand: Demand
     air_armed: bool
     air_baseline: float | None
+    first_out: str = ""

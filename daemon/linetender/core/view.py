@@ -3,12 +3,13 @@
 from typing import TYPE_CHECKING
 
 from linetender.core.alarm_table import SHOWN
+from linetender.core.cause import Cause
 from linetender.core.channel import Channel
 from linetender.core.inputs import Quality
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import AirPlan
 from linetender.core.signals import Signal, rounded
-from linetender.core.snapshot import AlarmView, SignalView, Snapshot
+from linetender.core.snapshot import AlarmView, CauseView, SignalView, Snapshot
 
 if TYPE_CHECKING:
     from linetender.core.watch import Watch
@@ -32,6 +33,7 @@ def take_snapshot(watch: "Watch") -> Snapshot:
                 alarm.since_ns,
                 alarm.n,
                 alarm.plan.say,
+                _cause(watch, alarm.plan.id),
             )
             for alarm in watch.wiring.alarms
             if alarm.state in SHOWN
@@ -39,7 +41,16 @@ def take_snapshot(watch: "Watch") -> Snapshot:
         demand=watch.telling.demand,
         air_armed=watch.use.watches_air(),
         air_baseline=watch.air.baseline if watch.air else None,
+        first_out=watch.causes.first_out,
     )
+
+
+def _cause(watch: "Watch", rule: str) -> CauseView | None:
+    named = watch.causes.named.get(rule)
+    if named is None:
+        return None
+    cause, confidence, *also = named
+    return CauseView(Cause(cause), confidence, tuple(Cause(other) for other in also))
 
 
 def _signal_view(channel: Channel, now_ns: int, air: AirPlan | None) -> SignalView:

@@ -7,8 +7,10 @@ changes stands in `deadlines.py`; stages of use in `use.py`.
 """
 
 from linetender.core.air import Air
+from linetender.core.air_evidence import FAN_MAINS, AirEvidence
 from linetender.core.alarm_table import ACTIVE
 from linetender.core.carryover import Carryover
+from linetender.core.causes import Causes
 from linetender.core.channel import Channel
 from linetender.core.check_in import CheckIn
 from linetender.core.commands import carry_out, refusal
@@ -16,7 +18,7 @@ from linetender.core.conditions.baselines import Baselines
 from linetender.core.deadlines import Deadlines
 from linetender.core.events import Event
 from linetender.core.hands import Hands
-from linetender.core.inputs import Command, Contact, Fact, Input, Reading
+from linetender.core.inputs import Command, Contact, ContactState, Fact, Input, Reading
 from linetender.core.instants import NEVER_NS
 from linetender.core.journal import Journal
 from linetender.core.plan import Plan
@@ -57,6 +59,8 @@ class Watch:
             plan, self.channels, self.baselines, self.check_in, self.journal, started_ns
         )
         self.air = Air(plan.air, self.journal) if plan.air else None
+        self.air_evidence = AirEvidence(self.air, self.channels)
+        self.causes = Causes(plan, self.wiring, self.air_evidence, self.journal)
         self.telling = Telling(
             self.wiring.alarms, plan.contact_names, self.hands, self.check_in, self.journal
         )
@@ -94,7 +98,7 @@ class Watch:
         self._flow: Channel | None = None
         if self.air is not None:
             self._air_channel = self.channels[self.air.plan.signal]
-            self._air_channel.mean_listeners.append(self.air)
+            self._air_channel.mean_listeners += [self.air, self.air_evidence]
             self._air_channel.derives = True
             if Signal.FAN_SPEED_RPM in self.channels:
                 self.channels[Signal.FAN_SPEED_RPM].derives = True
@@ -193,7 +197,7 @@ class Watch:
             self._touched(channel, now_ns)
         elif closes and channel is self._air_channel:
             self.use.look(now_ns)
-            if self.journal.events or self._has_news():
+            if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
                 self._settle(now_ns)
 
     def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
@@ -242,6 +246,8 @@ class Watch:
 
     def _take_contact(self, item: Contact) -> None:
         now_ns = item.arrived_ns
+        if item.contact == FAN_MAINS:
+            self.air_evidence.mains_open = item.state is ContactState.OPEN
         self.use.see_contact(now_ns, item.contact, item.state)
         for condition, alarm in self.wiring.on_contact.get(item.contact, ()):
             condition.see(now_ns, item.state)
@@ -258,7 +264,7 @@ class Watch:
 
     def _touched(self, channel: Channel, now_ns: int) -> None:
         """After conditions looked: settle if anything happened, else only mind new deadlines."""
-        if self.journal.events or self._has_news():
+        if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
             self._settle(now_ns)
             return
         for alarm in channel.alarms:
@@ -280,6 +286,7 @@ class Watch:
             self._was_not_checked = self.use.not_checked
             self._take_fact(Fact(now_ns, "not_checked", self.use.not_checked))
         self._suppress(now_ns)
+        self.causes.look(now_ns)
         self.telling.update(now_ns, self.use.stage)
         self._due_ns = self._deadlines.next_ns(now_ns)
 

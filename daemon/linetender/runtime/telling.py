@@ -6,6 +6,7 @@ the function that publishes.
 
 from typing import Protocol
 
+from linetender.annunciation.cause_words import cause_line
 from linetender.annunciation.payloads import (
     Alarm,
     Wall,
@@ -14,6 +15,7 @@ from linetender.annunciation.payloads import (
     encode,
     event_message,
     state_payload,
+    with_cause,
 )
 from linetender.annunciation.topics import Topics
 from linetender.annunciation.words import (
@@ -25,6 +27,7 @@ from linetender.annunciation.words import (
     sentence,
 )
 from linetender.core.alarm_table import AlarmState
+from linetender.core.cause import Cause
 from linetender.core.events import (
     AlarmChanged,
     CauseNamed,
@@ -36,7 +39,7 @@ from linetender.core.events import (
 )
 from linetender.core.instants import SECOND_NS
 from linetender.core.plan import Plan
-from linetender.core.snapshot import Snapshot
+from linetender.core.snapshot import CauseView, Snapshot
 
 ALIVE_EVERY_NS = SECOND_NS
 STATE_EVERY_NS = 10 * SECOND_NS
@@ -85,7 +88,7 @@ class Teller:
         self._state_due_ns = 0
         self._since: dict[str, str] = {}
         self._last: dict[str, AlarmChanged] = {}
-        self._causes: dict[str, CauseNamed] = {}
+        self._causes: dict[str, CauseNamed | CauseView] = {}
         self._called: tuple[str, ...] = ()
         self._asked = Sound.SILENT
 
@@ -118,6 +121,9 @@ class Teller:
             else:
                 self._since[rule.id] = wall.at
                 alarm = Alarm(self._run, view.n, view.state, view.priority, wall.at, text)
+                if view.cause is not None:
+                    self._causes[rule.id] = view.cause
+                    alarm = with_cause(alarm, view.cause)
             self._keep(self._topics.alarm(rule.id), encode(alarm))
         self.state(snapshot, wall)
 
@@ -135,8 +141,7 @@ class Teller:
                 self._alarm_changed(event, snapshot.now_ns, wall.at)
                 changes_state = True
             elif isinstance(event, CauseNamed):
-                self._causes[event.rule] = event
-                self._tell_alarm(event.rule)
+                self._cause_named(event)
             elif isinstance(event, StageChanged):
                 changes_state = True
             elif isinstance(event, DemandChanged):
@@ -205,6 +210,14 @@ class Teller:
             self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
         if is_news:
             line = alarm_line(event, self._plan).encode()
+            self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+
+    def _cause_named(self, event: CauseNamed) -> None:
+        self._causes[event.rule] = event
+        self._tell_alarm(event.rule)
+        last = self._last.get(event.rule)
+        if last is not None and event.cause is not Cause.NOT_CLEAR:
+            line = cause_line(event, last.priority).encode()
             self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
 
     def _is_news(self, event: AlarmChanged) -> bool:

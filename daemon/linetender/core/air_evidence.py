@@ -1,0 +1,132 @@
+"""What the last seconds of air, and the parts around it, tell of a cause."""
+
+from collections import deque
+from collections.abc import Mapping
+
+from linetender.core.air import Air
+from linetender.core.air_pattern import RISEN_FROM_PERCENT, STEADY_FROM_PERCENT, Pattern, pattern_of
+from linetender.core.cause_table import Sign
+from linetender.core.channel import Channel
+from linetender.core.instants import SECOND_NS
+from linetender.core.signals import Signal
+
+FAN_MAINS = "fan_mains"
+"""The role of the contact on the fan's supply: open where it is gone."""
+
+KEPT_MEANS = 40
+"""Seconds of air that are looked back on (chosen)."""
+GAP_NS = 3 * SECOND_NS
+"""After a longer gap a pattern begins anew."""
+USUAL_WEIGHT = 0.1
+"""Weight of the latest second in what is usual for fan and filter (chosen)."""
+
+GONE_PART, LOW_PART, KEPT_PART = 0.2, 0.93, 0.97
+"""Of the fan's usual speed (or current, for the first): gone, low, kept (chosen)."""
+FILTER_KEPT_PART, FILTER_RISEN_PART = 0.5, 1.2
+"""Of the filter's usual pressure, and of its usual pressure for the airflow (chosen)."""
+
+_AROUND = (Signal.FAN_SPEED_RPM, Signal.FAN_CURRENT_A, Signal.FILTER_PRESSURE_PA)
+
+
+class AirEvidence:
+    """Second's means of the air, and what was usual around it while the air was.
+
+    Attributes:
+        means: (instant, air in percent of the baseline), oldest first.
+        usual: Per signal of fan and filter its usual value.
+        mains_open: Whether the contact on the fan's mains says that they are gone.
+    """
+
+    __slots__ = ("_air", "_channels", "_scale", "mains_open", "means", "usual")
+
+    SERIES = ("means",)
+    VALUES = ("usual", "mains_open", "_scale")
+
+    def __init__(self, air: Air | None, channels: Mapping[Signal, Channel]) -> None:
+        self._air = air
+        self._channels = channels
+        self._scale = 0.0
+        self.means: deque[tuple[int, float]] = deque(maxlen=KEPT_MEANS)
+        self.usual: dict[str, float] = {}
+        self.mains_open = False
+
+    def see_mean(self, now_ns: int, mean: float | None) -> bool:
+        """Take the mean (Pa) of a closed window of the pressure across the element.
+
+        Returns:
+            False: no condition changes its mind.
+        """
+        if self._air is None:
+            return False
+        is_other = self._air.percent_per_power != self._scale
+        if is_other or (self.means and now_ns - self.means[-1][0] > GAP_NS):
+            self._scale = self._air.percent_per_power
+            self.means.clear()
+        if mean is not None:
+            percent = self._percent(mean)
+            self.means.append((now_ns, percent))
+            if STEADY_FROM_PERCENT <= percent < RISEN_FROM_PERCENT:
+                self._learn()
+        return False
+
+    def lose_history(self) -> None:
+        """Forget the seconds before the station was blind."""
+        self.means.clear()
+
+    def pattern(self) -> Pattern | None:
+        """Return how the air went to where it is, the second that is not over included."""
+        means = [percent for _, percent in self.means]
+        air = self._air
+        if air is not None:
+            channel = self._channels[air.plan.signal]
+            if channel.window_good:
+                means.append(self._percent(channel.window_sum / channel.window_good))
+        return pattern_of(means)
+
+    def is_seen(self, now_ns: int) -> bool:
+        """Say whether the air is heard now."""
+        air = self._air
+        return air is not None and self._channels[air.plan.signal].is_heard(now_ns)
+
+    def signs(self, pattern: Pattern) -> dict[Sign, str]:
+        """Return the signs that show now, each with its evidence."""
+        speed, current, filter_part = (self._part(signal) for signal in _AROUND)
+        shown = {
+            Sign.MAINS_OPEN: ("fan_mains=open", self.mains_open),
+            Sign.SPEED_GONE: _sign("fan", min(speed, current), below=GONE_PART),
+            Sign.SPEED_LOW: _sign("fan", speed, below=LOW_PART),
+            Sign.SPEED_KEPT: _sign("fan", speed, above=KEPT_PART),
+            Sign.FILTER_KEPT: _sign("filter", filter_part, above=FILTER_KEPT_PART),
+            Sign.FILTER_RISEN: _sign(
+                "filter", 100.0 * filter_part / max(pattern.level, 1.0), above=FILTER_RISEN_PART
+            ),
+            Sign.BREATH: ("breath=seen", pattern.breathes),
+        }
+        return {sign: text for sign, (text, is_shown) in shown.items() if is_shown}
+
+    def _learn(self) -> None:
+        for signal in _AROUND:
+            channel = self._channels.get(signal)
+            if channel is not None and channel.value is not None:
+                usual = self.usual.get(signal.value, channel.value)
+                self.usual[signal.value] = usual + USUAL_WEIGHT * (channel.value - usual)
+
+    def _part(self, signal: Signal) -> float:
+        """Return a value over its usual one; not a number where either is not known."""
+        channel, usual = self._channels.get(signal), self.usual.get(signal.value)
+        if channel is None or channel.value is None or not usual:
+            return float("nan")
+        return channel.value / usual
+
+    def _percent(self, mean_pa: float) -> float:
+        air = self._air
+        if air is None:
+            return 0.0
+        return air.power(mean_pa - air.plan.zero_pa) * air.percent_per_power
+
+
+def _sign(
+    name: str, part: float, *, below: float | None = None, above: float | None = None
+) -> tuple[str, bool]:
+    is_shown = (below is not None and part < below) or (above is not None and part > above)
+    return (f"{name}={100.0 * part:.0f}%_of_usual" if is_shown else "", is_shown)

@@ -1,0 +1,79 @@
+"""What the last seconds of air look like: how low, and how it went there."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from linetender.core.cause_table import Pace
+
+STEADY_FROM_PERCENT = 92.0
+"""A mean from here on counts as air as it was (chosen: twice its usual scatter below 100 %)."""
+RISEN_FROM_PERCENT = 108.0
+"""From here on it counts as more than there was."""
+USUAL_PART = 0.92
+"""A fall begins at the last mean of at least this part of the highest one (chosen)."""
+FAST_PERCENT = 12.0
+"""A fall that loses so much within two seconds anywhere is no slow one (chosen: a fan that
+stops loses 40 %, a supply that sags within 20 s loses 8 %)."""
+FALLEN_PART = 0.75
+"""A fall is reckoned until this part of it is done."""
+SUDDEN_S = 2
+"""A fall within one whole mean, and the mean it began in, is sudden."""
+STEP_PERCENT = 3.0
+"""A mean so far under all before it is still falling (chosen: over turbulence and breath)."""
+SETTLED_MEANS = 4
+"""So many means within two steps are a level at which the air has settled."""
+SETTLED_FROM_PERCENT = 25.0
+"""A fan that runs down does not settle above this."""
+BREATH_PERCENT = 4.0
+"""In a closed line the wearer's breath moves the means by more, a sensor's noise by less."""
+
+
+class Pattern(NamedTuple):
+    """The air of the last seconds.
+
+    Attributes:
+        pace: How it went.
+        level: Where it is (% of the baseline).
+        fell_s: Seconds in which most of the fall was done; 0 where it did not fall.
+        breathes: Whether it moves as a breath does.
+    """
+
+    pace: Pace
+    level: float
+    fell_s: int = 0
+    breathes: bool = False
+
+
+def pattern_of(means: Sequence[float]) -> Pattern | None:
+    """Return the pattern of one-second means (% of the baseline), the oldest first.
+
+    The last one may be of a second that is not over. None where there are none.
+    """
+    if not means:
+        return None
+    level = means[-1]
+    if level >= RISEN_FROM_PERCENT:
+        return Pattern(Pace.RISING, level)
+    if level >= STEADY_FROM_PERCENT:
+        return Pattern(Pace.STEADY, level)
+    usual = USUAL_PART * max(means)
+    began = max(place for place, mean in enumerate(means) if mean >= usual)
+    fall = means[began:]
+    nearly = fall[0] - FALLEN_PART * (fall[0] - min(fall))
+    fell_s = next(place for place, mean in enumerate(fall) if mean <= nearly)
+    after = fall[fell_s + 1 :][-SETTLED_MEANS:] or fall[-1:]
+    breathes = max(after) - min(after) > BREATH_PERCENT
+    return Pattern(_pace(fall, fell_s), sum(after) / len(after), fell_s, breathes)
+
+
+def _pace(fall: Sequence[float], fell_s: int) -> Pace:
+    steps = range(len(fall) - 1)
+    if not any(fall[k] - min(fall[k + 1 : k + 3]) >= FAST_PERCENT for k in steps):
+        return Pace.SLOW
+    falls_on = min(fall[:-1]) - fall[-1] > STEP_PERCENT
+    if fell_s <= SUDDEN_S and not falls_on:
+        return Pace.SUDDEN
+    last = fall[-SETTLED_MEANS:]
+    is_level = len(last) == SETTLED_MEANS and max(last) - min(last) <= 2.0 * STEP_PERCENT
+    has_settled = is_level and min(last) > SETTLED_FROM_PERCENT
+    return Pace.SETTLED if has_settled else Pace.COASTING

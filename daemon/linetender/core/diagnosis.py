@@ -1,0 +1,107 @@
+"""Which cause the evidence speaks for, per family of alarms."""
+
+from typing import NamedTuple
+
+from linetender.core.air_evidence import AirEvidence
+from linetender.core.air_pattern import Pattern
+from linetender.core.cause import Cause
+from linetender.core.cause_family import Family
+from linetender.core.cause_table import NEAR_PERCENT, TABLE, Pace, Row, Sign, TaughtState
+from linetender.core.channel import Channel
+from linetender.core.plan import AirPlan, Arrangement
+
+OFF_FINGER = frozenset({"finger_out"})
+OUT_OF_RANGE = frozenset({"", "silent", "not_found", "timeout", "closed"})
+"""Reasons of readings without a value: the driver's own words; none where nothing came."""
+
+MOST_ALSO = 2
+"""So many further causes are named as also possible."""
+
+
+class Diagnosis(NamedTuple):
+    """What probably happened.
+
+    Attributes:
+        cause: The likeliest.
+        confidence: 0 to 1.
+        also: Causes that the evidence does not rule out, the likelier first.
+        evidence: What speaks for it, each `source=value`.
+    """
+
+    cause: Cause
+    confidence: float
+    also: tuple[Cause, ...] = ()
+    evidence: tuple[str, ...] = ()
+
+
+NOT_CLEAR = Diagnosis(Cause.NOT_CLEAR, 0.0)
+
+
+def of_air(evidence: AirEvidence, side: Arrangement, air: AirPlan | None) -> Diagnosis:
+    """Name the cause of too little air, or too much, from the table."""
+    pattern = evidence.pattern() or Pattern(Pace.STEADY, 100.0)
+    signs = evidence.signs(pattern)
+    fitting = [row for row in TABLE if _fits(row, pattern, signs, side, air)]
+    seen: tuple[str, ...] = (f"air={pattern.level:.0f}%", f"pace={pattern.pace.value}")
+    if pattern.fell_s:
+        seen += (f"fell_within_s={pattern.fell_s}",)
+    if not fitting:
+        return Diagnosis(Cause.NOT_CLEAR, 0.0, (), seen)
+    first = fitting[0]
+    seen += tuple(signs[sign] for sign in first.signs)
+    others = dict.fromkeys(row.cause for row in fitting[1:] if row.cause is not first.cause)
+    also = () if first.confidence >= 0.9 else tuple(others)[:MOST_ALSO]
+    return Diagnosis(first.cause, first.confidence, also, seen)
+
+
+def _fits(
+    row: Row, pattern: Pattern, signs: dict[Sign, str], side: Arrangement, air: AirPlan | None
+) -> bool:
+    if row.side not in (None, side) or not all(sign in signs for sign in row.signs):
+        return False
+    if row.paces and pattern.pace not in row.paces:
+        return False
+    if row.taught is None:
+        return row.low <= pattern.level < row.high
+    taught = _taught_percent(row.taught, air)
+    return taught is not None and abs(pattern.level - taught) <= NEAR_PERCENT
+
+
+def _taught_percent(state: TaughtState, air: AirPlan | None) -> float | None:
+    if air is None:
+        return None
+    return air.pinched_percent if state is TaughtState.PINCHED else air.duct_off_percent
+
+
+def of_air_sensor(evidence: AirEvidence, *, is_stuck: bool, reason: str) -> Diagnosis:
+    """Name why the air is not seen; what takes the air itself away comes first."""
+    if evidence.mains_open:
+        return Diagnosis(Cause.MAINS_LOST, 0.9, (), ("fan_mains=open",))
+    if is_stuck:
+        return Diagnosis(Cause.SENSOR_FROZEN, 0.9, (), ("air=unmoved",))
+    return Diagnosis(Cause.SENSOR_SILENT, 0.9, (), (f"air={reason or 'silent'}",))
+
+
+def of_oximeter(channel: Channel) -> Diagnosis:
+    """Name why oxygen is not seen; only asked where the air is seen and well."""
+    reason = channel.reason or ""
+    if channel.doubt is not None:
+        return Diagnosis(Cause.OXIMETER_WEAK_PULSE, 0.8, (), (f"oximeter={channel.doubt}",))
+    seen = (f"oximeter={reason or 'silent'}",)
+    if reason in OFF_FINGER:
+        return Diagnosis(Cause.OXIMETER_OFF_FINGER, 0.9, (), seen)
+    if reason in OUT_OF_RANGE:
+        return Diagnosis(Cause.OXIMETER_OUT_OF_RANGE, 0.8, (Cause.OXIMETER_OFF_FINGER,), seen)
+    also = (Cause.OXIMETER_WEAK_PULSE, Cause.OXIMETER_OUT_OF_RANGE)
+    return Diagnosis(Cause.OXIMETER_OFF_FINGER, 0.6, also, seen)
+
+
+def while_air_flows(family: Family, side: Arrangement, level: float) -> Diagnosis:
+    """Name why the wearer is not well, or the hood's air not good, while air is seen to flow."""
+    seen = (f"air={level:.0f}%",)
+    if family is Family.HOOD_CO2:
+        return Diagnosis(Cause.HOSE_OFF_HOOD, 0.6, (), seen)
+    if side is Arrangement.FAN_SIDE:
+        # Beside the fan nobody sees whether the air arrives.
+        return Diagnosis(Cause.WEARER_DETERIORATING, 0.7, (Cause.HOSE_OFF_HOOD,), seen)
+    return Diagnosis(Cause.WEARER_DETERIORATING, 0.8, (Cause.HOSE_OFF_HOOD,), seen)
