@@ -3,12 +3,13 @@
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from msgspec import structs
 import pytest
 
 from linetender.memory.calibrations import store_calibration
 from linetender.memory.recall import remembered_in
 from linetender.memory.store import FILE_NAME, MemoryFault, open_store
-from linetender.memory.taught_pressures import store_taught, withdraw_all
+from linetender.memory.taught_pressures import StateSeen, store_taught, withdraw_all
 from linetender.settings.remembered import NOTHING
 from memory.memory_records import When, calibration, taught
 
@@ -24,12 +25,16 @@ def test_where_there_is_no_memory_none_is_made(tmp_path: Path) -> None:
 def test_the_record_in_force_comes_back_as_an_element(tmp_path: Path) -> None:
     with open_store(tmp_path / "shed") as store:
         store_calibration(store, calibration())
-        store_taught(store, taught(60.0, EARLY))
+        states = {"duct_pinched": StateSeen(16.0, 0.5, 49.0)}
+        store_taught(store, structs.replace(taught(60.0, EARLY), states=states))
     remembered = remembered_in(tmp_path / "shed", NOW)
     assert remembered.calibrated is not None
     assert remembered.taught is not None
     assert remembered.calibrated.element == calibration().element()
     assert remembered.taught.normal_pa == 60.0
+    # How a pinched duct looked was taught, and how one that is off was not.
+    assert remembered.taught.pinched_percent == 49.0
+    assert remembered.taught.duct_off_percent is None
     assert remembered.expired == ()
     # Oldest first, in plain data for headers: the points stay in the memory.
     assert [entry["kind"] for entry in remembered.shown] == ["taught", "calibrated"]

@@ -86,6 +86,12 @@ def test_the_taught_normal_goes_into_the_plan(tmp_path: Path) -> None:
     assert station.calibrations == (TAUGHT,)
 
 
+def test_how_its_faults_looked_goes_into_the_plan(tmp_path: Path) -> None:
+    taught = {**TAUGHT, "pinched_percent": 48.0, "duct_off_percent": 3.5}
+    air = air_of(tmp_path, UNTAUGHT, taught, CALIBRATED)
+    assert (air.pinched_percent, air.duct_off_percent) == (48.0, 3.5)
+
+
 def test_a_calibration_brings_litres_per_minute_and_their_uncertainty(tmp_path: Path) -> None:
     text = UNTAUGHT.replace("exit_time_s = 7", "exit_time_s = 7\nrequired_airflow_l_min = 170")
     station = load(tmp_path, text, TAUGHT, CALIBRATED)

@@ -4,6 +4,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from linetender.airline.teaching import LineState
 from linetender.memory.calibrations import CalibrationRecord, calibration_in_force
 from linetender.memory.store import FILE_NAME, open_store
 from linetender.memory.taught_pressures import TaughtRecord, taught_in_force
@@ -58,6 +59,20 @@ def _taught_entry(record: TaughtRecord) -> dict[str, Any]:
         "normal_pa": record.normal_pa,
         "uncertainty_pa": record.uncertainty_pa,
         "zero_pa": record.zero_pa,
+        **_faults_of(record),
+    }
+
+
+def _faults_of(record: TaughtRecord) -> dict[str, float]:
+    """How its faults looked (% of the normal air), of those that were taught."""
+    return {
+        key: percent
+        for key, state in (
+            ("pinched_percent", LineState.PINCHED),
+            ("duct_off_percent", LineState.DUCT_OFF),
+        )
+        if (seen := record.states.get(state.value)) is not None
+        and (percent := seen.percent_of_normal) is not None
     }
 
 

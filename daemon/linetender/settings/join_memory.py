@@ -6,9 +6,12 @@ pressure and the calibration one of the two may speak, never both.
 
 from dataclasses import replace
 
+from msgspec import structs
+
 from linetender.airline.air_state import AirState, air_at_altitude
 from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.flow_estimate import FlowEstimate, flow_estimate
+from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.settings.compile_air import air_signal, pressure_factor
 from linetender.settings.positions import Path
@@ -61,6 +64,18 @@ def with_memory(
         joined = _fitted(station, calibrated, device, signal, normal_pa, toml)
     joined = joined.model_copy(update={"zero_pa": zero_pa})
     return station.model_copy(update={"element": joined})
+
+
+def with_taught_faults(plan: Plan, taught: Taught | None) -> Plan:
+    """Return the plan with what the line's faults looked like when it was taught."""
+    if plan.air is None or taught is None:
+        return plan
+    air = structs.replace(
+        plan.air,
+        pinched_percent=taught.pinched_percent,
+        duct_off_percent=taught.duct_off_percent,
+    )
+    return structs.replace(plan, air=air)
 
 
 def _spoken_twice(station: StationFile, remembered: Remembered, toml: TomlFile) -> list[Problem]:

@@ -9,7 +9,7 @@ from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
-from linetender.settings.join_memory import with_memory
+from linetender.settings.join_memory import with_memory, with_taught_faults
 from linetender.settings.problems import Finding, Problem, StationFileError
 from linetender.settings.remembered import Recall, nothing_recalled
 from linetender.settings.rules import Rules, rules_of
@@ -62,7 +62,7 @@ def station_of(
     station = validated(toml)
     rules, devices = _looked_up(station, toml, find_spec)
     station = with_memory(station, devices, (remembered := recall(station.station.id)), toml)
-    plan = compile_plan(station, rules, devices, toml)
+    plan = with_taught_faults(compile_plan(station, rules, devices, toml), remembered.taught)
     budgets = budgets_of(station, plan, devices)
     findings = lint(Case(station, rules, plan, devices, budgets, toml))
     refused, granted, advice = _parted(findings, station)

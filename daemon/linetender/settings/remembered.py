@@ -23,6 +23,8 @@ class Taught:
         signal: Its signal.
         made_at: Time of day (ISO 8601).
         zero_pa: What it reads with its ports joined (Pa).
+        pinched_percent, duct_off_percent: Air (% of the normal) with the duct pinched and
+            off; None where that was not taught.
     """
 
     normal_pa: float
@@ -30,6 +32,8 @@ class Taught:
     signal: str
     made_at: str
     zero_pa: float = 0.0
+    pinched_percent: float | None = None
+    duct_off_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -120,6 +124,8 @@ def _taught(entry: Mapping[str, Any]) -> Taught:
         entry["signal"],
         entry["made_at"],
         entry.get("zero_pa", 0.0),
+        entry.get("pinched_percent"),
+        entry.get("duct_off_percent"),
     )
 
 
