@@ -36,6 +36,7 @@ class Limit:
     """What a rule that compares a measured value with its limit must have noticed."""
 
     true_since_ns: int | None = None
+    rests_on_doubt: bool = False
     clean_since_ns: int | None = None
     last_good_ns: int = -(10**18)
 
@@ -132,9 +133,12 @@ class Monitor:
             limit = self.limits[rule.id]
             value = watch.channels[signal].value
             is_clean = is_good and value is not None and _clears(condition, value)
+            clears = value is not None and _clears(condition, value)
             if value is not None and _begins(condition, value) and limit.true_since_ns is None:
-                limit.true_since_ns = now_ns
-            if is_clean:
+                limit.true_since_ns, limit.rests_on_doubt = now_ns, True
+            if is_good and not clears:
+                limit.rests_on_doubt = False
+            if is_clean or (clears and limit.rests_on_doubt):
                 limit.true_since_ns = None
             had_gap = now_ns - limit.last_good_ns > SIGNAL_FACTS[signal].gap_ns
             if not is_clean:

@@ -28,6 +28,12 @@ SEQUENCES = [
     ("a bad reading does not stop it", "89 bad bad bad", [(3, "UNACKNOWLEDGED")]),
     ("nor does a doubtful one", "89 95? 95? 95?", [(3, "UNACKNOWLEDGED")]),
     ("a doubtful one may start it", "95 89? 89? 89? 89?", [(4, "UNACKNOWLEDGED")]),
+    ("and another, on the good side, stops that", "95 89? 89? 95? 89? 89? 89?", []),
+    ("or in the deadband does not", "95 89? 91? 91? 91?", [(4, "UNACKNOWLEDGED")]),
+    ("nor does a bad one", "95 89? bad 89? bad", [(4, "UNACKNOWLEDGED")]),
+    ("it is stopped across a bad one", "95 89? bad 95? bad bad", []),
+    ("what a good one sustained goes on", "89? 91 95? 95? 95?", [(3, "UNACKNOWLEDGED")]),
+    ("what raised stays", "89? 89? 89? 89? 95? 95? 95? 95?", [(3, "UNACKNOWLEDGED")]),
     (
         "off-delay from the first clear value",
         "89 89 89 89 92 92 92",

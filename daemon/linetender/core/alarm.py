@@ -2,6 +2,8 @@
 
 The order is comparator with hysteresis, then delay, then state. An on-delay ends
 early only when the condition is absent, which for a level means at its clear limit.
+One that only doubtful readings began, a doubtful reading beyond that limit ends too:
+else a single low reading of a shaken probe would be counted to the end of the delay.
 """
 
 from linetender.core.alarm_table import AFTER, SOUNDING, AlarmEvent, AlarmState
@@ -128,6 +130,8 @@ class Alarm:
                 self._run_off_delay(now_ns)
         else:
             self.clear_due_ns = NEVER_NS
+            if self.condition.is_withdrawn:
+                self.raise_due_ns = NEVER_NS
 
     def fall_due(self, due_ns: int) -> None:
         """Do what fell due at this instant."""

@@ -11,6 +11,11 @@ class AllOfCondition(CombinedCondition):
 
     __slots__ = ()
 
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether a part that is needed was taken back by a doubtful reading."""
+        return any(part.is_withdrawn for part in self.parts)
+
     def _combine(self, verdicts: list[Verdict]) -> Verdict:
         if Verdict.ABSENT in verdicts:
             return Verdict.ABSENT

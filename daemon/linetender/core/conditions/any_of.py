@@ -11,6 +11,11 @@ class AnyOfCondition(CombinedCondition):
 
     __slots__ = ()
 
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether no part keeps what a doubtful reading took back."""
+        return all(part.is_withdrawn or part.verdict is Verdict.ABSENT for part in self.parts)
+
     def _combine(self, verdicts: list[Verdict]) -> Verdict:
         if Verdict.PRESENT in verdicts:
             return Verdict.PRESENT

@@ -32,6 +32,11 @@ class Condition:
         self.verdict = Verdict.UNKNOWN
         self.why = ""
 
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether what doubtful readings alone had made present, a doubtful one took back."""
+        return False
+
     def refresh(self) -> None:
         """Bring the verdict up to date where it depends on other conditions."""
 

@@ -30,9 +30,9 @@ class LevelCondition(Condition, ABC):
         quiet: Lowest and highest value for which the verdict stays as it is.
     """
 
-    __slots__ = ("_last", "_present", "quiet", "signal", "source")
+    __slots__ = ("_is_doubtful", "_last", "_present", "_withdrawn", "quiet", "signal", "source")
 
-    VALUES = (*Condition.VALUES, "_present", "_last", "quiet")
+    VALUES = (*Condition.VALUES, "_present", "_is_doubtful", "_withdrawn", "_last", "quiet")
 
     def __init__(self, signal: Signal) -> None:
         super().__init__()
@@ -40,25 +40,42 @@ class LevelCondition(Condition, ABC):
         self.source: ValueSource | None = None
         self.quiet = NOWHERE
         self._present = False
+        self._is_doubtful = False
+        self._withdrawn = False
         self._last: float | None = None
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether what doubtful readings alone had made present, a doubtful one took back."""
+        return self._withdrawn
 
     def see(self, value: float) -> None:
         """Judge a good value."""
         self._last = value
+        self._is_doubtful = self._withdrawn = False
         self._present = self._begins(value) or (self._present and self._stays(value))
         self.verdict = Verdict.PRESENT if self._present else Verdict.ABSENT
         self.quiet = self._quiet_while_present() if self._present else self._quiet_while_absent()
 
     def doubt(self, value: float) -> None:
-        """Judge a degraded value: it may make the condition present, never absent."""
+        """Judge a degraded value: it may make the condition present, never absent.
+
+        What rests on degraded values alone, one beyond the clear limit takes back.
+        """
         if self._begins(value):
+            was_sure = self._present and not self._is_doubtful
             self.see(value)
-        else:
-            self.lose()
+            self._is_doubtful = not was_sure
+            return
+        takes_back = self._present and self._is_doubtful and not self._stays(value)
+        self.lose()
+        if takes_back:
+            self._present, self._withdrawn = False, True
 
     def lose(self) -> None:
         """Note a bad reading: the verdict is unknown until the next good one."""
         self._last = self._latest()
+        self._withdrawn = False
         self.verdict = Verdict.UNKNOWN
         self.quiet = NOWHERE
 
