@@ -7,6 +7,10 @@ from linetender.airline.quantity_checks import require_finite, require_not_negat
 
 GRAVITY_M_S2 = 9.806_65
 
+LEE_COEFFICIENT = -0.5
+"""Part of the wind's head that sucks at an opening in the lee or along a wall (common
+practice, no source): the worst that wind does to an intake, since head-on it blows in."""
+
 
 class Disturbance(NamedTuple):
     """A pressure from outside.
@@ -44,8 +48,8 @@ def wind_pressure_pa(wind_m_s: float, air: AirState, coefficient: float = 1.0) -
     Args:
         wind_m_s: Speed of the wind (m/s, >= 0).
         air: The outdoor air.
-        coefficient: Part of the velocity head that acts (1): 1 head-on; about -0.5 in
-            the lee or along a wall (common practice, no source).
+        coefficient: Part of the velocity head that acts (1): 1 head-on;
+            `LEE_COEFFICIENT` in the lee or along a wall.
     """
     require_not_negative("wind", wind_m_s, "m/s")
     require_finite("wind coefficient", coefficient, "")

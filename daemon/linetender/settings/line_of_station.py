@@ -7,7 +7,11 @@ from linetender.airline import duct, fan
 from linetender.airline.air_line import AirLine, Doubt, Run
 from linetender.airline.air_state import AirState, air_at_altitude
 from linetender.airline.breathing_air import LEAST_LOOSE_FITTING_L_MIN
-from linetender.airline.disturbance import stack_effect_pa, wind_pressure_pa
+from linetender.airline.disturbance import (
+    LEE_COEFFICIENT,
+    stack_effect_pa,
+    wind_pressure_pa,
+)
 from linetender.airline.duct import Roughness
 from linetender.airline.element_choice import (
     Candidate,
@@ -55,9 +59,6 @@ TWO_FIGURES_DOUBT = Doubt(0.75, 1.15)
 
 STATED_ROUGHNESS = Doubt(0.5, 1.5)
 """Roughness over one that is stated as a figure (chosen)."""
-
-LEE_COEFFICIENT = -0.5
-"""Part of the wind's head that sucks at an intake in the lee (common practice)."""
 
 MEDIA = {
     FilterMedium.HEPA: HEPA_PANEL,

@@ -24,7 +24,7 @@ class Knob(StrEnum):
     HOSE_OFF = "hose_off"
     """1: the hose has come off the hood's collar."""
     WIND = "wind"
-    """Mean wind that stands head-on against the intake (m/s, 0 and up), with its turbulence."""
+    """Mean wind that sucks at an intake in its lee (m/s, 0 and up), with its turbulence."""
     GUST = "gust"
     """One gust upon it (m/s, 0 and up)."""
     WARMER = "warmer"

@@ -2,7 +2,7 @@
 
 from linetender.airline import hood
 from linetender.airline.air_density import density_kg_m3
-from linetender.airline.disturbance import GRAVITY_M_S2
+from linetender.airline.disturbance import GRAVITY_M_S2, LEE_COEFFICIENT
 from linetender.simulation.breathing import Breathing
 from linetender.simulation.fan import Fan
 from linetender.simulation.gas_on_the_way import GasOnTheWay, IntakeAir
@@ -239,7 +239,8 @@ class World:
         wind += self.value(Knob.GUST, now_ns)
         kelvin = self.figures.ambient_temperature_c + _KELVIN
         lighter = self._density * self.value(Knob.WARMER, now_ns) / kelvin
-        return lighter * GRAVITY_M_S2 * self.figures.rise_m - 0.5 * self._density * wind * wind
+        sucks = LEE_COEFFICIENT * 0.5 * self._density * wind * wind
+        return lighter * GRAVITY_M_S2 * self.figures.rise_m + sucks
 
     def _intake(self, now_ns: int) -> IntakeAir:
         co_ppm = self.value(Knob.EXHAUST_CO_PPM, now_ns)
