@@ -15,11 +15,13 @@ from linetender.cli.probe_search import (
     Around,
     header_buses,
     look_for_oximeters,
+    look_for_peer,
     look_for_pins,
     other_buses,
     read_all,
     search_buses,
 )
+from linetender.cli.served_station import open_world
 from linetender.runtime.clock import MonotonicClock
 from linetender.simulation.full_bench import full_bench
 from linetender_drivers.buses.machine import RealMachine
@@ -27,6 +29,7 @@ from linetender_drivers.contracts import Machine
 from linetender_drivers.errors import DeviceNotFound
 from linetender_drivers.simulated.machine import SIMULATED
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
+from linetender_drivers.simulated_place import world_at
 
 
 def _finite(seconds: float | None) -> float | None:
@@ -61,7 +64,7 @@ Start = Annotated[
 
 Buses = Annotated[
     list[str] | None,
-    typer.Option("--bus", metavar="NODE", help="Search this bus, such as /dev/i2c-1."),
+    typer.Option("--bus", metavar="NODE", help="Search this bus: /dev/i2c-1, or simulated:DIR."),
 ]
 Simulate = Annotated[
     bool, typer.Option("--simulate", help="Search a simulated bench; no hardware needed.")
@@ -91,6 +94,7 @@ def probe(
     is not heard.
 
     Example: linetender probe --simulate
+    Example: linetender probe --bus simulated:DIR
     Example: linetender probe --listen C0:FF:EE:00:18:22 --save heard.jsonl
     """
     if listen_to is None:
@@ -112,10 +116,16 @@ def probe(
 
 
 def _search(buses: list[str], *, simulate: bool, radio: bool, as_json: bool) -> None:
+    chosen = buses or list(header_buses())
+    worlds = [bus for bus in chosen if world_at(bus) is not None]
     if simulate:
         findings = run_virtual(_simulated())
+    elif worlds:
+        if len(chosen) > 1:
+            raise typer.BadParameter("a served world is searched alone; name one --bus")
+        findings = _served(worlds[0], radio=radio)
+        simulate = True
     else:
-        chosen = buses or list(header_buses())
         if not chosen:
             raise DeviceNotFound(str(HEADER_BUS), _no_bus())
         findings = asyncio.run(_real(chosen, radio=radio))
@@ -155,6 +165,17 @@ async def _real(buses: list[str], *, radio: bool) -> Findings:
 
 async def _simulated() -> Findings:
     return await _found(full_bench(VirtualClock()), [SIMULATED], SIMULATED, None)
+
+
+def _served(bus: str, *, radio: bool) -> Findings:
+    """Search a world that `linetender simulate` serves; a relative folder is meant from here."""
+    world = open_world(Path("station.toml"), world_at(bus) or "", "probe")
+
+    async def search() -> Findings:
+        oximeter = await look_for_peer(world.machine, bus) if radio else None
+        return await _found(world.machine, [bus], bus, oximeter)
+
+    return world.run(search())
 
 
 async def _found(machine: Machine, buses: list[str], chip: str, radio: Around | None) -> Findings:

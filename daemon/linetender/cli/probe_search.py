@@ -20,6 +20,8 @@ READ_S = 10.0
 
 MOST_READS = 40
 PLX_SERVICE = "00001822-0000-1000-8000-00805f9b34fb"
+PLX_CONTINUOUS = "00002a5f-0000-1000-8000-00805f9b34fb"
+MODEL_NUMBER = "00002a24-0000-1000-8000-00805f9b34fb"
 
 
 class Reading(msgspec.Struct, frozen=True):
@@ -113,3 +115,16 @@ async def look_for_oximeters() -> Around:
         return Around(await PeerFinder(RadioLimits()).offering(PLX_SERVICE))
     except DriverError as error:
         return Around({}, str(error))
+
+
+async def look_for_peer(machine: Machine, address: str) -> Around:
+    """Say whether the one oximeter of a simulated world can be connected to."""
+    link = machine.notifications(address, PLX_SERVICE, PLX_CONTINUOUS)
+    try:
+        await link.open()
+        model = await link.value(MODEL_NUMBER)
+    except DriverError as error:
+        return Around({}, str(error))
+    finally:
+        await link.close()
+    return Around({address: (model or b"oximeter").decode(errors="replace")})

@@ -37,18 +37,18 @@ class Gate:
     def __init__(self, *, held: bool) -> None:
         self.held = held
         self._working: set[Holder] = set()
-        self._waiting: dict[Holder, int | None] = {}
+        self._waiting: dict[Holder, bool] = {}
         self._passing = 0
         self._changed = asyncio.Event()
 
     @property
     def is_open(self) -> bool:
-        """Whether time may move: nobody works, and somebody waits for an instant."""
+        """Whether time may move: nobody works, and somebody waits for it to pass."""
         if self._working:
             return False
         if self._passing:
             return True
-        return not self.held and any(until is not None for until in self._waiting.values())
+        return not self.held and any(self._waiting.values())
 
     @property
     def is_worked_at(self) -> bool:
@@ -66,10 +66,10 @@ class Gate:
         self._working.add(holder)
         self._changed.set()
 
-    def waits(self, holder: Holder, until_ns: int | None) -> None:
-        """Somebody waits until an instant (ns), or (None) for whatever comes."""
+    def waits(self, holder: Holder, *, for_time: bool) -> None:
+        """Somebody waits for time to pass, or else has merely nothing to do."""
         self._working.discard(holder)
-        self._waiting[holder] = until_ns
+        self._waiting[holder] = for_time
         self._changed.set()
 
     def leave(self, holder: Holder) -> None:

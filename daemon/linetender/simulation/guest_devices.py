@@ -46,6 +46,11 @@ class GuestDevices:
         self._radio: SimulatedPeerLink | None = None
         self._late: dict[int, asyncio.Task[None]] = {}
 
+    @property
+    def are_awaited(self) -> bool:
+        """Whether the station awaits an answer that takes simulated time."""
+        return bool(self._late)
+
     def do(self, request: Request) -> Answer | Later:
         """Do what a station asks of its devices.
 

@@ -182,7 +182,8 @@ class Guest(asyncio.Protocol):
         if self._wait is not None:
             raise ValueError("this station waits already")
         self._wait = request
-        self._host.gate.waits(self, request.until_ns)
+        for_time = request.until_ns is not None or self._devices.are_awaited
+        self._host.gate.waits(self, for_time=for_time)
         self._set_alarm(request.until_ns)
 
     def _set_alarm(self, until_ns: int | None) -> None:
