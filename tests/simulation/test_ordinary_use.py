@@ -2,12 +2,14 @@
 
 from itertools import pairwise
 
+import msgspec
 import pytest
 
+from linetender.core.plan import Below
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
 from linetender.simulation.knobs import fault_of_turn
-from linetender.simulation.lived_hours import live
+from linetender.simulation.lived_hours import FalseAlarm, Hours, live
 from linetender.simulation.ordinary_use import HABITS, ordinary_use
 from linetender.simulation.scenario import LINES, LineFigures
 
@@ -39,8 +41,24 @@ def test_an_hour_of_ordinary_use_is_quiet(station: str) -> None:
     assert (lived.hours, lived.leaves, lived.looks) == (1, [], [])
 
 
-def test_a_weak_fan_in_a_gust_is_told_with_what_was_going_on() -> None:
+def test_a_limit_that_is_too_tight_is_told_with_what_was_going_on() -> None:
     plan = load_station(shipped("config/scenarios/stations/wearer_side.toml")).plan
-    lived = live(plan, LineFigures(filter_pa=1.0, duct_pa=1.0), hours=1)
-    assert lived.leaves
-    assert all("air_lost at" in text and "gust at" in text for text in lived.leaves)
+    rules = tuple(
+        msgspec.structs.replace(rule, condition=msgspec.structs.replace(rule.condition, limit=90.0))
+        if rule.id == "air_lost" and isinstance(rule.condition, Below)
+        else rule
+        for rule in plan.rules
+    )
+    lived = live(msgspec.structs.replace(plan, rules=rules), LineFigures(), hours=2)
+    assert lived.hours == 2
+    assert {false.rule for false in lived.leaves} == {"air_lost"}
+    assert all("air_lost at" in false.text and " at " in false.text for false in lived.leaves)
+    assert any("gust at" in false.text for false in lived.leaves)
+
+
+def test_hours_add_up() -> None:
+    false = FalseAlarm(3, 12.0, "air_lost", "60.0", ())
+    hours, more = Hours(1, [false], []), Hours(2, [], [false])
+    hours.add(more)
+    assert hours == Hours(3, [false], [false])
+    assert false.text == "hour 3, 12.0 s: air_lost at 60.0 while: nothing"

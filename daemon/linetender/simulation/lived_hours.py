@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, Event
@@ -27,19 +28,54 @@ COUNTS_PER_PA = 60.0
 WORN_S = 60
 
 
+LATELY_NS = 30 * SECOND_NS
+"""What was over for longer is no cause any more (chosen: above every delay of those rules)."""
+
+
+class FalseAlarm(NamedTuple):
+    """An alarm that sounded though nothing was wrong.
+
+    Attributes:
+        hour: Seed of the hour.
+        at_s: When in it (s).
+        rule: Id of the rule.
+        evidence: The value that decided, in words.
+        going_on: What was going on, or had just been, the latest first.
+    """
+
+    hour: int
+    at_s: float
+    rule: str
+    evidence: str
+    going_on: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """All of it in words."""
+        while_ = "; ".join(self.going_on) or "nothing"
+        return (
+            f"hour {self.hour}, {self.at_s:.1f} s: {self.rule} at {self.evidence} while: {while_}"
+        )
+
+
 @dataclass
 class Hours:
     """What hours of ordinary use came to.
 
     Attributes:
         hours: How many.
-        leaves, looks: Each false alarm in words: hour, instant, rule, evidence, and what
-            was going on.
+        leaves, looks: The false alarms of high priority, and the others.
     """
 
     hours: int = 0
-    leaves: list[str] = field(default_factory=list)
-    looks: list[str] = field(default_factory=list)
+    leaves: list[FalseAlarm] = field(default_factory=list)
+    looks: list[FalseAlarm] = field(default_factory=list)
+
+    def add(self, others: "Hours") -> None:
+        """Take other hours into the account."""
+        self.hours += others.hours
+        self.leaves += others.leaves
+        self.looks += others.looks
 
 
 def live(plan: Plan, figures: LineFigures, hours: int, first_seed: int = 1) -> Hours:
@@ -63,7 +99,7 @@ def _live_hour(plan: Plan, figures: LineFigures, seed: int, lived: Hours) -> Non
     noise = Turbulence(seed, channel=5, finest_ns=20_000_000, octaves=1)
     watch = Watch(plan, 0)
     deeds = ordinary_use(seed, WORN_S + 60.0, 3500.0)
-    under_way: dict[Knob, str] = {}
+    under_way: dict[Knob, Deed] = {}
     world.fan_start(0)
     for now_ns in range(AIR_NS, 3600 * SECOND_NS, AIR_NS):
         while deeds and deeds[0].at_ns <= now_ns:
@@ -74,10 +110,10 @@ def _live_hour(plan: Plan, figures: LineFigures, seed: int, lived: Hours) -> Non
     _note(watch.feed(Command(end_ns, Verb.END, By.WEARER)), seed, under_way, lived)
 
 
-def _do(deed: Deed, world: World, now_ns: int, under_way: dict[Knob, str]) -> None:
+def _do(deed: Deed, world: World, now_ns: int, under_way: dict[Knob, Deed]) -> None:
     turn = deed.turn
     world.turn(now_ns, turn.knob, turn.to, turn.over_s)
-    under_way[turn.knob] = f"{deed.what} at {to_seconds(deed.at_ns):.1f} s"
+    under_way[turn.knob] = deed
 
 
 def _inputs(plan: Plan, world: World, now_ns: int, noise: Turbulence) -> Iterator[Input]:
@@ -102,13 +138,23 @@ def _oximeter(world: World, now_ns: int) -> Iterator[Input]:
     yield reading(now_ns, Signal.PULSE_RATE_BPM, float(round(pulse)), doubt=doubt)
 
 
-def _note(events: tuple[Event, ...], seed: int, under_way: dict[Knob, str], lived: Hours) -> None:
+def _note(events: tuple[Event, ...], seed: int, under_way: dict[Knob, Deed], lived: Hours) -> None:
     for event in events:
         if not isinstance(event, AlarmChanged) or event.after is not AlarmState.UNACKNOWLEDGED:
             continue
-        going_on = "; ".join(under_way.values()) or "nothing"
-        text = (
-            f"hour {seed}, {to_seconds(event.due_ns):.1f} s: {event.rule} at {event.evidence}"
-            f" {event.why} while: {going_on}"
+        false = FalseAlarm(
+            seed,
+            to_seconds(event.due_ns),
+            event.rule,
+            f"{event.evidence} {event.why}".strip(),
+            _going_on(under_way, event.due_ns),
         )
-        (lived.leaves if event.priority is Priority.HIGH else lived.looks).append(text)
+        (lived.leaves if event.priority is Priority.HIGH else lived.looks).append(false)
+
+
+def _going_on(under_way: dict[Knob, Deed], now_ns: int) -> tuple[str, ...]:
+    lately = [
+        deed for deed in under_way.values() if not deed.is_over or now_ns - deed.at_ns <= LATELY_NS
+    ]
+    lately.sort(key=lambda deed: deed.at_ns, reverse=True)
+    return tuple(f"{deed.what} at {to_seconds(deed.at_ns):.1f} s" for deed in lately)

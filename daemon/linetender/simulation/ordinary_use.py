@@ -51,11 +51,12 @@ HABITS = (
 
 
 class Deed(NamedTuple):
-    """One turn of a knob, and in words why."""
+    """One turn of a knob, in words why, and whether that is the end of it."""
 
     at_ns: int
     turn: Turn
     what: str
+    is_over: bool = False
 
 
 def ordinary_use(seed: int, from_s: float, until_s: float) -> list[Deed]:
@@ -84,5 +85,5 @@ def _times(habit: Habit, random: Random, from_s: float, until_s: float) -> Itera
         ends_s = at_s + habit.over_s + lasts_s
         over = f"{habit.what} is over"
         yield Deed(round(at_s * NS_PER_S), Turn(habit.knob, to, habit.over_s), habit.what)
-        yield Deed(round(ends_s * NS_PER_S), Turn(habit.knob, habit.back, habit.over_s), over)
+        yield Deed(round(ends_s * NS_PER_S), Turn(habit.knob, habit.back, habit.over_s), over, True)
         at_s = ends_s + habit.over_s + random.expovariate(1.0 / habit.every_s)
