@@ -16,6 +16,14 @@ from linetender.cli.calibration_answers import AnswersFile, load_answers
 from linetender.cli.calibration_guides import AnswersGuide, SimulatedGuide, TerminalGuide
 from linetender.cli.calibration_words import alarm_lines, calibrated_lines, taught_lines
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.served_calibration import AsideGuide, served_line
+from linetender.cli.served_station import (
+    folder_of,
+    open_world,
+    state_given,
+    wall_of,
+    world_folder,
+)
 from linetender.cli.speed import finite
 from linetender.cli.state_folder import state_folder
 from linetender.memory.drafts import draft, drop_draft
@@ -36,6 +44,7 @@ from linetender.settings.station import Station
 from linetender.simulation.calibration_line import CalibrationLine
 from linetender_drivers.buses.machine import RealMachine
 from linetender_drivers.simulated.machine import SimulatedMachine
+from linetender_drivers.simulated.served_time import ServedWorld
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 
 Procedure = Callable[[CalibrationTarget, Bench, Guide, Store], Awaitable[list[str]]]
@@ -66,9 +75,12 @@ def calibrate(
     Exit status: 0 stored, 1 refused with reasons and nothing stored, 2 usage, 3 bad file,
     4 device, 5 the daemon has the station: stop it first.
 
+    A station in a world that `linetender simulate` serves is asked as a real one; with
+    --answers, that world's own hands bring its line into the states.
+
     Example: linetender calibrate station.toml --teach
     """
-    target = load_target(file)
+    target, state = load_target(file), state_given(state, file)
     said = None if answers is None else load_answers(answers)
     _refuse_mixture(target, simulate=simulate)
     with _store(target, state, simulate=simulate) as store:
@@ -95,7 +107,11 @@ def _run(
     console = Console(soft_wrap=True, highlight=False, markup=False)
     procedure = _teach if teach else _calibrate
     try:
-        if speed is None:
+        given = world_folder(target.path, [target.device])
+        if given is not None:
+            world = open_world(target.path, given, f"calibrate {target.station}")
+            lines = world.run(_in_world(procedure, target, store, console, said, world))
+        elif speed is None:
             lines = asyncio.run(_guided(procedure, target, store, console, said))
         else:
             lines = run_virtual(_played(procedure, target, store, console, said), speed)
@@ -141,6 +157,27 @@ async def _guided(
         machine.close()
 
 
+async def _in_world(
+    procedure: Procedure,
+    target: CalibrationTarget,
+    store: Store,
+    console: Console,
+    said: AnswersFile | None,
+    world: ServedWorld,
+) -> list[str]:
+    """Do it on the line of a served world, asking there as on a real one; a file has hands."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    bench = Bench(world.machine, world.clock, lambda: wall_of(world))
+    console.print("A simulated line: nothing here says anything about yours.")
+    if said is None:
+        guide: Guide = AsideGuide(TerminalGuide(console), world)
+        return await procedure(target, bench, guide, store)
+    given = world_folder(target.path, [target.device]) or ""
+    with served_line(folder_of(target.path, given)) as line:
+        guide = AsideGuide(AnswersGuide(console, said, line), world)
+        return await procedure(target, bench, guide, store)
+
+
 async def _played(
     procedure: Procedure,
     target: CalibrationTarget,
@@ -161,12 +198,17 @@ async def _played(
 
 def _refuse_mixture(target: CalibrationTarget, *, simulate: bool) -> None:
     is_simulated = target.device.options.is_simulated
+    is_served = world_folder(target.path, [target.device]) is not None
+    if simulate and is_served:
+        raise typer.BadParameter(
+            f"{target.path}: {target.device.name} is in a served world; leave --simulate out"
+        )
     if simulate and not is_simulated:
         raise typer.BadParameter(
             f"{target.path} names a real sensor ({target.device.name}); --simulate wants one "
             'with bus = "simulated"'
         )
-    if not simulate and is_simulated:
+    if not simulate and is_simulated and not is_served:
         raise typer.BadParameter(
             f"{target.path} names a simulated sensor ({target.device.name}); add --simulate"
         )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Protocol
 
 import typer
 from rich.console import Console
@@ -132,6 +133,16 @@ class _Unattended(_Teller):
         return False
 
 
+class SetLine(Protocol):
+    """A simulated line whose states and flow are set by somebody."""
+
+    def bring(self, state: LineState) -> None:
+        """Bring the line into a state."""
+
+    def throttle(self, closed: float) -> None:
+        """Close a part of the duct's area (0 to 1)."""
+
+
 class AnswersGuide(_Unattended):
     """A file of answers; the line is brought into its states by others, or simulated.
 
@@ -141,9 +152,7 @@ class AnswersGuide(_Unattended):
         line: The simulated line, or None.
     """
 
-    def __init__(
-        self, console: Console, answers: AnswersFile, line: CalibrationLine | None = None
-    ) -> None:
+    def __init__(self, console: Console, answers: AnswersFile, line: SetLine | None = None) -> None:
         super().__init__(console)
         self._answers = answers
         self._line = line

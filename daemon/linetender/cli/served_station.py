@@ -46,7 +46,12 @@ def open_world(path: Path, given: str, name: str) -> ServedWorld:
     Raises:
         WorldGone: no world is served there.
     """
-    return ServedWorld(path.parent / given, given, f"{name} {os.getpid()}")
+    return ServedWorld(folder_of(path, given), given, f"{name} {os.getpid()}")
+
+
+def folder_of(path: Path, given: str) -> Path:
+    """Return the folder of a world as a station file names it: from where the file lies."""
+    return path.parent / given
 
 
 def wall_of(world: ServedWorld) -> Wall:
