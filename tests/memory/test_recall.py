@@ -3,8 +3,8 @@
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from msgspec import structs
 import pytest
+from msgspec import structs
 
 from linetender.memory.calibrations import store_calibration
 from linetender.memory.recall import remembered_in
