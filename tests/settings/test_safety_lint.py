@@ -73,8 +73,11 @@ def test_the_facts_that_default_rules_look_for_have_names() -> None:
         FactName.CLOCK_UNSYNCHRONISED,
         FactName.COMMANDS_UNGUARDED,
         FactName.NOT_CHECKED,
+        FactName.BROKER_LOST,
+        FactName.DELIVERY_REFUSED,
+        FactName.DEVICE_FAILED,
     }
-    assert confirmed == {FactName.FAR_END_CONFIRMED}
+    assert confirmed == {FactName.FAR_END_CONFIRMED, FactName.DELIVERY_CONFIRMED}
 
 
 # Closed forms by hand. Coast-down: tau · (1 / part of the flow - 1), tau = 3 s; a part of the

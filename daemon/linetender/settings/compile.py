@@ -11,7 +11,8 @@ from linetender.settings.compile_condition import Fitted, condition_of
 from linetender.settings.leave_sentence import with_time_to_leave
 from linetender.settings.looser import default_realarm_s
 from linetender.settings.problems import Problem, StationFileError
-from linetender.settings.rule_file import EACH_FAR_END, RuleEntry
+from linetender.settings.rule_copies import copies_of
+from linetender.settings.rule_file import RuleEntry
 from linetender.settings.rules import Rules, arrangements_of
 from linetender.settings.station import Device
 from linetender.settings.station_file import FarEndTable, StationFile
@@ -38,7 +39,7 @@ def compile_plan(
         air=air,
         signals=tuple(signal for device in devices for signal in device.signals),
         contacts=tuple(device.contact for device in devices if device.contact is not None),
-        rules=_rule_plans(station, rules, fitted),
+        rules=_rule_plans(station, rules, fitted, devices),
         check_in=CheckInPlan(
             every_ns=from_seconds(check_in.every_min * 60.0), warn_ns=from_seconds(CHECK_IN_WARN_S)
         )
@@ -74,16 +75,17 @@ def fitted_parts(station: StationFile, devices: tuple[Device, ...], air: AirPlan
     )
 
 
-def _rule_plans(station: StationFile, rules: Rules, fitted: Fitted) -> tuple[RulePlan, ...]:
+def _rule_plans(
+    station: StationFile, rules: Rules, fitted: Fitted, devices: tuple[Device, ...]
+) -> tuple[RulePlan, ...]:
     made: list[RulePlan] = []
     for rule in rules.rules:
         if station.station.arrangement not in arrangements_of(rule.entry):
             continue
-        stale = rule.entry.fact_stale
-        if stale is not None and stale.subject == EACH_FAR_END:
-            plans = [_rule_plan(rule.id, rule.entry, fitted, box) for box in station.far_end]
-        else:
-            plans = [_rule_plan(rule.id, rule.entry, fitted, None)]
+        plans = [
+            _rule_plan(copy.id, copy.entry, fitted, copy.box)
+            for copy in copies_of(rule.id, rule.entry, fitted, devices)
+        ]
         made += [plan for plan in plans if plan is not None]
     made = _without_unfollowable(made)
     ids = {plan.id for plan in made}
@@ -119,7 +121,7 @@ def _rule_plan(
     realarm_s = default_realarm_s(entry) if entry.realarm_s is None else entry.realarm_s
     rise = entry.rises_to
     return RulePlan(
-        id=f"{rule_id}_{box.name}" if box else rule_id,
+        id=rule_id,
         condition=condition,
         priority=entry.priority,
         on_delay_ns=from_seconds(entry.on_delay_s or 0.0),
