@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import pytest
 
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.link_state import LinkState
 from mosquitto_broker import PATIENCE_S
 

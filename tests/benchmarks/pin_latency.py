@@ -33,7 +33,7 @@ from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime import outputs
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import MonotonicClock, read_wall_clock
 from linetender.runtime.live_station import LiveStation, Surroundings

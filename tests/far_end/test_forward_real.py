@@ -24,7 +24,7 @@ from linetender.annunciation.topics import Topics
 from linetender.core.events import Sound
 from linetender.core.signals import Signal
 from linetender.core.stages import Stage
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.forwards import Forwards

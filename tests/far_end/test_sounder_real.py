@@ -14,7 +14,7 @@ from far_end.stalling_proxy import StallingProxy
 from installed_command import COMMAND, environment
 from linetender.core.stages import Stage
 from linetender.far_end.sounder import Fittings, SounderBox, wanted_by_box
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.settings.shipped import shipped

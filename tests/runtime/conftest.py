@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.settings.station_file import BrokerSettings
 from mosquitto_broker import mosquitto, witness
 

@@ -19,7 +19,8 @@ from linetender.core.plan import Arrangement, Below, Plan, RulePlan
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority, Stage
-from linetender.runtime.broker import IN_FLIGHT, BrokerLink
+from linetender.runtime.broker import IN_FLIGHT
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.broker_login import BrokerSettingsError
 from linetender.runtime.telling import Teller
 from link_waiting import wait_for
@@ -85,7 +86,7 @@ import sys
 import threading
 import time
 
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.settings.station_file import BrokerSettings
 
 

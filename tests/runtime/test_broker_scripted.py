@@ -3,17 +3,35 @@
 import threading
 from collections.abc import Callable
 
-from linetender.runtime.broker import IN_FLIGHT, BrokerLink
+from linetender.runtime.broker import IN_FLIGHT
+from linetender.runtime.broker_link import HANGS_AFTER_NS, BrokerLink
+from linetender.runtime.outgoing import LOST
 from link_waiting import wait_for
+from mosquitto_broker import PATIENCE_S
 from scripted_broker import ScriptedBroker
+
+
+class SteppedClock:
+    """A clock that went on by so much at once."""
+
+    def __init__(self, step_ns: int) -> None:
+        self._now_ns = step_ns + 1_000_000
+
+    def now_ns(self) -> int:
+        self._now_ns += 1
+        return self._now_ns
+
+    async def sleep(self, seconds: float) -> None:
+        raise AssertionError("the link does not sleep by this clock")
+
 
 EVENT, STATE = "linetender/bench/event", "linetender/bench/state"
 
 
-def test_a_newer_state_waits_for_the_confirmation_of_an_older_one(
+def test_after_a_break_the_newest_state_is_told_and_never_the_old_one(
     links: Callable[..., BrokerLink],
 ) -> None:
-    """The client library repeats what a break left unconfirmed, at a time of its own."""
+    """The client library would repeat what a break left unconfirmed, as it was."""
     with ScriptedBroker() as broker:
         link = links(broker.port)
         link.start()
@@ -21,21 +39,72 @@ def test_a_newer_state_waits_for_the_confirmation_of_an_older_one(
         peer.confirm(peer.publish())
         link.publish(STATE, b"old", qos=1, retain=True)
         assert peer.publish()[:2] == (STATE, b"old")
+        link.publish(STATE, b"new", qos=1, retain=True)  # waits for the old one's answer
         peer.close()
-
         peer = broker.accept()
-        link.publish(STATE, b"new", qos=1, retain=True)
         link.publish(EVENT, b"an event", qos=1)
         seen = [peer.publish() for _ in range(3)]
-        assert sorted(publish[:2] for publish in seen) == [
-            (EVENT, b"an event"),
-            ("linetender/bench/online", b"online"),
-            (STATE, b"old"),
-        ]
-        assert [publish.topic for publish in seen if publish.again] == [STATE]
-        for publish in seen:
-            peer.confirm(publish)
-        assert peer.publish()[:2] == (STATE, b"new")
+    assert [publish[:2] for publish in seen] == [
+        ("linetender/bench/online", b"online"),
+        (STATE, b"new"),
+        (EVENT, b"an event"),
+    ]
+
+
+def test_who_minds_the_answer_is_told_that_there_was_none(
+    links: Callable[..., BrokerLink],
+) -> None:
+    """An event is sent again by its outbox, which knows by now how late it is."""
+    answers: list[int] = []
+    lost = threading.Event()
+
+    def answered(reason: int) -> None:
+        answers.append(reason)
+        lost.set()
+
+    with ScriptedBroker() as broker:
+        link = links(broker.port)
+        link.start()
+        peer = broker.accept()
+        peer.confirm(peer.publish())
+        link.publish(EVENT, b"on time", qos=1, answered=answered)
+        assert peer.publish()[:2] == (EVENT, b"on time")
+        peer.close()
+        assert lost.wait(PATIENCE_S)
+        peer = broker.accept()
+        link.publish(EVENT, b"late", qos=1)
+        assert [peer.publish()[1] for _ in range(2)] == [b"online", b"late"]
+    assert answers == [LOST]
+
+
+def test_a_sending_thread_that_hangs_gets_a_successor_with_a_connection_of_its_own(
+    links: Callable[..., BrokerLink],
+) -> None:
+    with ScriptedBroker() as broker:
+        link = links(broker.port)
+        link.start()
+        peer = broker.accept()
+        peer.confirm(peer.publish())
+        release, reached = threading.Event(), threading.Event()
+
+        def hang(*_: object) -> None:
+            reached.set()
+            release.wait()
+
+        client = link._client
+        client.publish = hang  # type: ignore[assignment]
+        link.publish(EVENT, b"stuck", qos=1)
+        link.publish(EVENT, b"behind it", qos=1)
+        assert reached.wait(PATIENCE_S)
+        link.renew_if_stuck()
+        assert link.state().renewals == 0  # not yet
+        link._clock = SteppedClock(HANGS_AFTER_NS)
+        link.renew_if_stuck()
+        peer = broker.accept()
+        told = [peer.publish()[1] for _ in range(2)]
+        assert (told, link.state().renewals) == ([b"online", b"behind it"], 1)
+        release.set()
+        assert peer.publish()[1] == b"stuck"  # the late one hands its message back
 
 
 def test_an_event_that_was_not_confirmed_comes_again_and_in_order(
@@ -60,7 +129,7 @@ def test_an_event_that_was_not_confirmed_comes_again_and_in_order(
             if publish.topic == EVENT:
                 events.append(publish)
     assert [event.payload for event in events] == [b"1", b"2"]
-    assert all(event.again for event in events)
+    assert not any(event.again for event in events)  # a new client; the reader has the id
 
 
 def test_a_broker_that_confirms_nothing_holds_up_nobody_and_is_left_with_the_will(

@@ -12,7 +12,7 @@ from linetender.core.alarm_table import AlarmState
 from linetender.core.carryover import Carryover
 from linetender.core.events import AlarmChanged
 from linetender.core.stages import Priority
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.outbox import Outbox
 from link_waiting import wait_for
 from mosquitto_broker import MosquittoBroker

@@ -19,7 +19,7 @@ from linetender.core.signals import Signal
 from linetender.core.snapshot import AlarmView, Snapshot
 from linetender.core.stages import Priority, Stage
 from linetender.core.telling import LONGEST_PAUSE_NS
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming, Received, Reception

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from linetender.far_end.forwarder import Forwarder, wanted_by_forwarder
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.service_manager import service_manager

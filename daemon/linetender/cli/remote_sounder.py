@@ -15,7 +15,7 @@ from linetender.cli.state_folder import state_folder
 from linetender.far_end.box_memory import BoxMemory
 from linetender.far_end.sounder import Fittings, SounderBox, wanted_by_box
 from linetender.far_end.terminal import Keyboard, TerminalBuzzer
-from linetender.runtime.broker import BrokerLink
+from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.clock import MonotonicClock
 from linetender.runtime.incoming import Incoming, Reception
 from linetender.runtime.service_manager import service_manager

@@ -5,7 +5,7 @@ the event waits here or was delivered.
 """
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 import msgspec
@@ -49,13 +49,31 @@ _FIELDS = ", ".join(Waiting.__struct_fields__)
 _PLACES = ", ".join("?" * len(Waiting.__struct_fields__))
 
 
-def store_changes(store: Store, changes: Iterable[Change], state: bytes | None) -> None:
+class Superseded(Exception):
+    """Somebody else stores by now: nothing was stored."""
+
+
+def store_changes(
+    store: Store,
+    changes: Iterable[Change],
+    state: bytes | None,
+    is_current: Callable[[], bool] = lambda: True,
+) -> None:
     """Store what changed and the newest state (JSON), in one transaction.
+
+    Args:
+        store: The station's memory.
+        changes: In order.
+        state: The state, or None where it did not change.
+        is_current: Asked once nobody else can write: who waited for long may be too late.
 
     Raises:
         MemoryFault: nothing was stored.
+        Superseded: it is not current any more.
     """
     with store.changing() as connection:
+        if not is_current():
+            raise Superseded
         for change in changes:
             _apply(connection, change)
         if state is not None:

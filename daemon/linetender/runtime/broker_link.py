@@ -15,50 +15,33 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
-
-import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from linetender.annunciation.topics import OFFLINE, ONLINE, Topics
-from linetender.runtime.broker_login import check_host, password
+from linetender.core.instants import SECOND_NS
+from linetender.runtime.broker import IN_FLIGHT, Answer, BrokerClient, Login
+from linetender.runtime.broker_login import ca_file, check_host, password
 from linetender.runtime.incoming import Received, Reception
 from linetender.runtime.link_state import LinkState
-from linetender.runtime.outgoing import Message, OutgoingQueue
+from linetender.runtime.outgoing import LOST, Message, OutgoingQueue
 from linetender.settings.station_file import BrokerSettings
 from linetender_drivers.contracts import Clock
 
 _LOG = logging.getLogger(__name__)
 
-KEEPALIVE_S = 15
-"""The broker takes a silent client for dead after 1.5 times this (chosen: within 23 s)."""
-
-SESSION_EXPIRY_S = 300
-"""How long the broker keeps the session of a client that is away (chosen)."""
-
-RECONNECT_S = (1, 30)
-"""Shortest and longest wait between two attempts to connect (chosen)."""
-
-IN_FLIGHT = 20
-"""Publishes that may wait for their confirmation at a time (chosen)."""
-
 CAPACITY = 1000
 """Unretained messages that may wait for the broker (chosen)."""
 
-LARGEST_PACKET_BYTES = 65_536
-"""The broker withholds what is larger (chosen: far more than any message for us)."""
+UNANSWERED_AFTER_NS = 45 * SECOND_NS
+"""A connection on which a publish waits for so long is given up, should the client library
+not have done so by itself (its keepalive takes 30 s)."""
+
+HANGS_AFTER_NS = 15 * SECOND_NS
+"""A sending thread that makes no turn for so long gets a successor."""
 
 _TURN_S = 1.0
-_CONNECT_TIMEOUT_S = 5.0
+_AGAIN_S = 1.0
+"""Wait after a lost connection (chosen: one that is lost at once must not be made in a loop)."""
 _FAREWELL_S = 0.5
-_GIVE_KEPT, _WITHHOLD_KEPT = (
-    SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE,
-    SubscribeOptions.RETAIN_DO_NOT_SEND,
-)
 
 
 class BrokerLink:
@@ -92,24 +75,25 @@ class BrokerLink:
         forwards: bool = False,
         reception: Reception | None = None,
     ) -> None:
-        self._settings = settings
         self._clock = clock
         self._online, name = _identity(station, box, forwards=forwards)
         self._reception = reception or Reception()
+        self._login = _login(settings, folder, f"linetender-{name}", self._online)
         self._changed = threading.Condition()
         self._queue = OutgoingQueue(capacity)
         self._queue.put(Message(self._online, ONLINE, 1, True, None, 0))
         self._unconfirmed: dict[int, Message] = {}
-        self._early: dict[int, int] = {}
-        self._connected = False
+        self._early: dict[int, Answer] = {}
+        self._sent_ns: dict[int, int] = {}
+        self._connected = self._is_over = False
         self._stop_at_s: float | None = None
-        self._connects = self._confirmed = self._refused = self._faults = 0
+        self._connects = self._confirmed = self._refused = self._faults = self._renewals = 0
         self._last_confirmed_ns: int | None = None
         self._progress_ns: int | None = None
         self._refusal = ""
         self._offline_confirmed = False
-        self._client = self._make_client(name, folder)
-        self._worker = threading.Thread(target=self._work, name="broker-sender", daemon=True)
+        self._client = BrokerClient(self._login, self, resumes=False)
+        self._worker = self._new_worker()
 
     def start(self) -> None:
         """Begin to connect, and go on trying for ever. Returns at once."""
@@ -156,6 +140,7 @@ class BrokerLink:
                 expired=self._queue.expired,
                 faults=self._faults,
                 refusal=self._refusal,
+                renewals=self._renewals,
                 progress_ns=self._progress_ns,
             )
 
@@ -175,43 +160,78 @@ class BrokerLink:
             self._worker.join(timeout_s + _FAREWELL_S)
         return self._offline_confirmed
 
+    def renew_if_stuck(self) -> None:
+        """Give a sending thread that makes no turn a successor, with a connection of its own.
+
+        Call it now and then; it returns at once.
+        """
+        now_ns = self._clock.now_ns()
+        with self._changed:
+            seen_ns = self._progress_ns
+            if seen_ns is None or now_ns - seen_ns < HANGS_AFTER_NS or self._stop_at_s is not None:
+                return
+            self._progress_ns = now_ns
+            self._renewals += 1
+            self._worker = self._new_worker()
+            self._replace_client()
+        _LOG.error("the thread that sends to the broker hangs; another one goes on")
+        self._worker.start()
+
     # The sending thread.
 
-    def _work(self) -> None:
-        self._client.connect_async(
-            self._settings.host,
-            self._settings.port,
-            keepalive=KEEPALIVE_S,
-            properties=_properties(
-                PacketTypes.CONNECT,
-                SessionExpiryInterval=SESSION_EXPIRY_S,
-                MaximumPacketSize=LARGEST_PACKET_BYTES,
-            ),
-        )
-        self._client.loop_start()
-        while (message := self._next()) is not None:
-            self._send(message)
-        if self._offline_confirmed:
-            self._client.disconnect()
-        else:
-            # A plain disconnect would cancel the will and leave `online` standing.
-            with_will = ReasonCode(PacketTypes.DISCONNECT, "Disconnect with will message")
-            self._client.disconnect(with_will)
-        self._client.loop_stop()
+    def _new_worker(self) -> threading.Thread:
+        return threading.Thread(target=self._work, name="broker-sender", daemon=True)
 
-    def _next(self) -> Message | None:
-        """Wait for a message that may be sent; None when it is time to disconnect."""
+    def _work(self) -> None:
+        while self._is_current():
+            client = self._client
+            client.start()
+            while (message := self._next(client)) is not None:
+                self._send(client, message)
+            client.close(with_will=not self._offline_confirmed, within_s=_FAREWELL_S)
+            with self._changed:
+                if self._stop_at_s is not None or not self._is_current():
+                    return
+                self._replace_client()
+                self._changed.wait(_AGAIN_S)
+
+    def _is_current(self) -> bool:
+        return threading.current_thread() is self._worker
+
+    def _replace_client(self) -> None:
+        """Take a new client, and back what the old one had on its way; the lock is held.
+
+        The library would repeat it as it was: an event without its mark that it is late,
+        a state that is over.
+        """
+        self._connected = self._is_over = False
+        on_its_way = [one for one in self._unconfirmed.values() if one.qos and not one.retain]
+        self._unconfirmed, self._early, self._sent_ns = {}, {}, {}
+        self._client = BrokerClient(self._login, self, resumes=True)
+        for message in on_its_way:
+            if message.answered is not None:
+                message.answered(LOST)
+        self._queue.put_back([one for one in on_its_way if one.answered is None])
+
+    def _next(self, client: BrokerClient) -> Message | None:
+        """Wait for a message that may be sent; None when this client has done its work."""
         with self._changed:
-            while not self._is_finished():
-                self._progress_ns = self._clock.now_ns()
+            while not self._is_finished() and client is self._client and self._is_current():
+                now_ns = self._progress_ns = self._clock.now_ns()
                 waits_for = [message for message in self._unconfirmed.values() if message.qos]
+                if self._is_unanswered(now_ns) or self._is_over:
+                    return None
                 if self._connected and len(waits_for) < IN_FLIGHT:
                     busy = {message.topic for message in waits_for if message.retain}
-                    message = self._queue.take(self._progress_ns, busy)
+                    message = self._queue.take(now_ns, busy)
                     if message is not None:
                         return message
                 self._changed.wait(self._patience_s())
             return None
+
+    def _is_unanswered(self, now_ns: int) -> bool:
+        oldest_ns = min(self._sent_ns.values(), default=now_ns)
+        return self._connected and now_ns - oldest_ns >= UNANSWERED_AFTER_NS
 
     def _is_finished(self) -> bool:
         if self._stop_at_s is None:
@@ -227,103 +247,121 @@ class BrokerLink:
             self._queue.send_first(self._online)
         return max(0.01, min(left_s, _TURN_S / 10))
 
-    def _send(self, message: Message) -> None:
-        life = (
-            None
-            if message.expiry_s is None
-            else _properties(PacketTypes.PUBLISH, MessageExpiryInterval=message.expiry_s)
-        )
+    def _send(self, client: BrokerClient, message: Message) -> None:
         try:
-            sent = self._client.publish(
-                message.topic, message.payload, message.qos, message.retain, life
+            mid = client.publish(
+                message.topic, message.payload, message.qos, message.retain, message.expiry_s
             )
         except ValueError as error:
             self._count_fault(f"cannot publish on {message.topic!r}: {error}")
             return
-        if not message.qos and sent.rc != paho.MQTT_ERR_SUCCESS:
-            return
         with self._changed:
-            self._unconfirmed[sent.mid] = message
-            early = self._early.pop(sent.mid, None)
+            if client is not self._client:
+                self._put_back(message)
+                return
+            if mid is None:
+                return
+            self._unconfirmed[mid] = message
+            if message.qos:
+                self._sent_ns[mid] = self._clock.now_ns()
+            early = self._early.pop(mid, None)
             if early is not None:
-                self._confirm(sent.mid)
+                self._confirm(mid)
         if early is not None:
             self._tell_answer(message, early)
 
+    def _put_back(self, message: Message) -> None:
+        """Let the current connection send what a client took that was replaced meanwhile."""
+        if message.answered is not None:
+            message.answered(LOST)
+        elif message.qos and not message.retain:
+            self._queue.put_back([message])
+            self._changed.notify_all()
+
     def _confirm(self, mid: int) -> None:
         message = self._unconfirmed.pop(mid)
+        self._sent_ns.pop(mid, None)
         if message.topic == self._online and message.payload == OFFLINE:
             self._offline_confirmed = True
         self._changed.notify_all()
 
-    def _tell_answer(self, message: Message, reason: int) -> None:
-        self._reception.answered(message.topic, reason)
+    def _tell_answer(self, message: Message, answer: Answer) -> None:
+        self._reception.answered(message.topic, answer.code)
         if message.answered is not None:
-            message.answered(reason)
+            message.answered(answer.code)
 
-    # The client library's thread.
+    # The client library's thread: `broker.Owner`. A client that was replaced counts no more.
 
-    def _on_connect(self, reason: ReasonCode) -> None:
-        where = f"{self._settings.host}:{self._settings.port}"
-        if reason.is_failure:
-            self._note_refusal(f"the broker at {where} refuses the connection: {reason}")
+    def connected(self, client: BrokerClient, answer: Answer) -> None:
+        """Take the broker's answer to an attempt to connect."""
+        where = f"{self._login.host}:{self._login.port}"
+        if answer.is_failure:
+            self._note_refusal(f"the broker at {where} refuses the connection: {answer.words}")
             return
-        _LOG.info("connected to the broker at %s", where)
         with self._changed:
+            if client is not self._client:
+                return
             self._connected = True
             self._connects += 1
             self._queue.say_retained_again()
             self._changed.notify_all()
+        _LOG.info("connected to the broker at %s", where)
         for wanted in self._reception.topics:
-            options = SubscribeOptions(
-                qos=wanted.qos,
-                # Otherwise a kept message could not be told from one that is sent now.
-                retainAsPublished=True,
-                retainHandling=_GIVE_KEPT if wanted.kept else _WITHHOLD_KEPT,
-            )
-            self._client.subscribe(wanted.filter, options=options)
+            client.subscribe(wanted)
 
-    def _on_subscribe(self, reasons: list[ReasonCode]) -> None:
-        for reason in reasons:
-            if reason.is_failure:
-                self._note_refusal(f"the broker refuses a subscription: {reason}")
+    def subscribed(self, client: BrokerClient, answers: list[Answer]) -> None:
+        """Take the broker's answers to subscriptions."""
+        for answer in answers:
+            if answer.is_failure:
+                self._note_refusal(f"the broker refuses a subscription: {answer.words}")
 
-    def _on_message(self, message: paho.MQTTMessage) -> None:
-        received = Received(message.topic, bytes(message.payload), message.retain)
-        self._reception.receive(received)
+    def received(self, client: BrokerClient, message: Received) -> None:
+        """Take a message."""
+        if client is self._client:
+            self._reception.receive(message)
 
-    def _on_disconnect(self, reason: ReasonCode) -> None:
+    def disconnected(self, client: BrokerClient, why: str) -> None:
+        """Note that a connection has ended."""
         with self._changed:
-            was_connected, self._connected = self._connected, False
-            # Unconfirmed publishes with QoS 1 are sent again by the library; those with
-            # QoS 0 are lost, and nothing more is heard of them.
-            self._unconfirmed = {mid: sent for mid, sent in self._unconfirmed.items() if sent.qos}
-            self._changed.notify_all()
-        if was_connected and self._stop_at_s is None:
-            _LOG.warning("connection to the broker lost: %s; local alarms go on", reason)
+            was_connected = self._connected and client is self._client
+            if was_connected:
+                self._connected, self._is_over = False, True
+                self._changed.notify_all()
+        if was_connected:
+            client.end()
+            if self._stop_at_s is None:
+                _LOG.warning("connection to the broker lost: %s; local alarms go on", why)
 
-    def _on_publish(self, mid: int, reason: ReasonCode) -> None:
+    def published(self, client: BrokerClient, mid: int, answer: Answer) -> None:
+        """Take the broker's answer to a publish."""
         with self._changed:
+            if client is not self._client:
+                return
             message = self._unconfirmed.get(mid)
             topic = message.topic if message else "a topic"
-            is_fault = reason.is_failure and topic not in self._reception.expects_refusal
-            if reason.is_failure:
+            is_fault = answer.is_failure and topic not in self._reception.expects_refusal
+            if answer.is_failure:
                 self._refused += is_fault
             elif message is None or message.qos:
                 self._confirmed += 1
                 self._last_confirmed_ns = self._clock.now_ns()
             if message is None:
-                self._early[mid] = reason.value
+                self._early[mid] = answer
             else:
                 self._confirm(mid)
         if message is not None:
-            self._tell_answer(message, reason.value)
+            self._tell_answer(message, answer)
         if is_fault:
-            self._note_refusal(f"the broker refuses a publish on {topic}: {reason}")
+            self._note_refusal(f"the broker refuses a publish on {topic}: {answer.words}")
 
-    def _on_connect_fail(self) -> None:
-        where = f"{self._settings.host}:{self._settings.port}"
-        self._note_refusal(f"no broker answers at {where}; trying on, local alarms go on")
+    def failed(self, client: BrokerClient, why: str) -> None:
+        """Note that an attempt to connect failed."""
+        self._note_refusal(f"{why}; trying on, local alarms go on")
+
+    def erred(self, client: BrokerClient) -> None:
+        """Count an error in one of these."""
+        with self._changed:
+            self._faults += 1
 
     def _note_refusal(self, text: str) -> None:
         """Log a reason once, not at each attempt."""
@@ -337,50 +375,15 @@ class BrokerLink:
             self._faults += 1
         _LOG.error("%s", text)
 
-    def _guarded(self, callback: Callable[..., None]) -> Callable[..., None]:
-        """Keep an error in a callback from ending the library's thread."""
 
-        def call(*arguments: Any) -> None:
-            try:
-                callback(*arguments)
-            except Exception:  # noqa: BLE001 a callback: counted, logged, and the thread lives on
-                with self._changed:
-                    self._faults += 1
-                _LOG.exception("error in a broker callback")
-
-        return call
-
-    def _make_client(self, name: str, folder: Path) -> paho.Client:
-        check_host(self._settings.host)
-        client = paho.Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"linetender-{name}",
-            protocol=paho.MQTTv5,
-        )
-        client.connect_timeout = _CONNECT_TIMEOUT_S
-        client.suppress_exceptions = True
-        client.reconnect_delay_set(*RECONNECT_S)
-        client.max_inflight_messages_set(IN_FLIGHT)
-        # Never reached, as no more than IN_FLIGHT are handed over; the default is no bound.
-        client.max_queued_messages_set(2 * IN_FLIGHT)
-        client.will_set(self._online, OFFLINE, qos=1, retain=True)
-        if self._settings.user is not None:
-            client.username_pw_set(self._settings.user, password(self._settings, folder))
-        if self._settings.tls:
-            client.tls_set()
-        on_connect = self._guarded(self._on_connect)
-        on_disconnect = self._guarded(self._on_disconnect)
-        on_publish = self._guarded(self._on_publish)
-        on_subscribe = self._guarded(self._on_subscribe)
-        on_message = self._guarded(self._on_message)
-        on_connect_fail = self._guarded(self._on_connect_fail)
-        client.on_connect = lambda _c, _u, _flags, reason, _p: on_connect(reason)
-        client.on_disconnect = lambda _c, _u, _flags, reason, _p: on_disconnect(reason)
-        client.on_publish = lambda _c, _u, mid, reason, _p: on_publish(mid, reason)
-        client.on_subscribe = lambda _c, _u, _mid, reasons, _p: on_subscribe(reasons)
-        client.on_message = lambda _c, _u, message: on_message(message)
-        client.on_connect_fail = lambda _c, _u: on_connect_fail()
-        return client
+def _login(settings: BrokerSettings, folder: Path, client_id: str, online: str) -> Login:
+    check_host(settings.host)
+    secret = None if settings.user is None else password(settings, folder)
+    trusted = ca_file(settings, folder)
+    will = (online, OFFLINE)
+    return Login(
+        settings.host, settings.port, client_id, settings.user, secret, settings.tls, trusted, will
+    )
 
 
 def _identity(station: str, box: str | None, *, forwards: bool) -> tuple[str, str]:
@@ -391,10 +394,3 @@ def _identity(station: str, box: str | None, *, forwards: bool) -> tuple[str, st
     if forwards:
         return topics.forward_online(box), f"{station}-forward-{box}"
     return topics.far_online(box), f"{station}-far-{box}"
-
-
-def _properties(packet: int, **values: int) -> Properties:
-    made = Properties(packet)  # type: ignore[no-untyped-call]
-    for name, value in values.items():
-        setattr(made, name, value)
-    return made

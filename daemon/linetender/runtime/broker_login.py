@@ -1,6 +1,7 @@
 """What it takes to log in at the broker."""
 
 import os
+import ssl
 from pathlib import Path
 
 from linetender.settings.station_file import BrokerSettings
@@ -65,3 +66,26 @@ def password(settings: BrokerSettings, folder: Path) -> str | None:
     if not first_line:
         raise BrokerSettingsError(f"{file}: the first line should be the broker's password")
     return first_line
+
+
+def ca_file(settings: BrokerSettings, folder: Path) -> Path | None:
+    """Return the file of trusted certificates, or None where the system's are trusted.
+
+    Args:
+        settings: How to log in.
+        folder: Where the station file lies.
+
+    Raises:
+        BrokerSettingsError: the file cannot be read, or holds no certificate.
+    """
+    if settings.ca_file is None:
+        return None
+    file = folder / settings.ca_file
+    try:
+        ssl.create_default_context(cafile=file)
+    except OSError as error:  # an SSLError is one too
+        raise BrokerSettingsError(
+            f"{file}: cannot be used as trusted certificates ({error.strerror or error}). "
+            "broker.ca_file is the path of a PEM file, counted from the station file's folder."
+        ) from error
+    return file

@@ -11,6 +11,7 @@ import msgspec
 
 from linetender.core.instants import MILLISECOND_NS, SECOND_NS
 from linetender.memory.outbox import Change, Gone, Waiting
+from linetender.runtime.outgoing import LOST
 
 CAPACITY = 10_000
 """Events that may wait (chosen: weeks of ordinary days, some MB)."""
@@ -96,11 +97,16 @@ class Delivery:
         return row
 
     def answered(self, seq: int, reason: int, now_ns: int) -> None:
-        """Take the broker's answer to an event; one for an event that is gone is left out."""
+        """Take the broker's answer to an event; one for an event that is gone is left out.
+
+        Where the connection was lost before an answer, the event goes again at once.
+        """
         if seq not in self._rows:
             return
         if self._on_its_way is not None and self._on_its_way[0] == seq:
             self._on_its_way = None
+        if reason == LOST:
+            return
         if reason >= REFUSED_FROM and reason not in NEVER_TAKEN:
             self.refusal = reason
             self._not_before_ns = now_ns + AGAIN_AFTER_NS

@@ -9,8 +9,8 @@ import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from threading import Condition, Thread
-from typing import Protocol
+from threading import Condition, Thread, current_thread
+from typing import NamedTuple, Protocol
 
 import msgspec
 
@@ -26,7 +26,7 @@ from linetender.core.events import AlarmChanged, Event
 from linetender.core.instants import SECOND_NS, to_seconds
 from linetender.core.plan import AirPlan
 from linetender.core.stages import Priority
-from linetender.memory.outbox import Waiting, store_changes, waiting_in
+from linetender.memory.outbox import Change, Superseded, Waiting, store_changes, waiting_in
 from linetender.memory.store import MemoryFault, Store, open_store
 from linetender.runtime.boot import UNKNOWN_BOOT
 from linetender.runtime.carryover_file import KeptState
@@ -37,7 +37,10 @@ from linetender.runtime.telling import EVENT_EXPIRY_S
 _LOG = logging.getLogger(__name__)
 
 HANGS_AFTER_NS = 15 * SECOND_NS
-"""A disk that takes longer for one transaction is told as failing."""
+"""A disk that takes longer for one transaction is told as failing, and tried by another thread."""
+
+STUCK_AT_MOST = 4
+"""Threads that may hang on a dead disk (chosen): one more would hang as well."""
 
 _LOOK_S = 0.2
 _REST_S = 5.0
@@ -58,6 +61,14 @@ class Transport(Protocol):
         answered: Callable[[int], None] | None = None,
     ) -> None:
         """Hand over a message; returns at once."""
+
+
+class _Turn(NamedTuple):
+    """What a storing thread has in hand, and since when."""
+
+    since_ns: int
+    changes: list[Change]
+    newest: KeptState | None
 
 
 class Outbox:
@@ -107,26 +118,45 @@ class Outbox:
         self._store: Store | None = None
         self._newest: KeptState | None = None
         self._fault = ""
-        self._storing_since_ns: int | None = None
+        self._turn: _Turn | None = None
         self._changed = Condition()
         self._closing = False
-        self._threads = (
-            Thread(target=self._store_for_ever, name="outbox-store", daemon=True),
-            Thread(target=self._send_for_ever, name="outbox-send", daemon=True),
-        )
+        self._storer = self._new_storer()
+        self._sender = Thread(target=self._send_for_ever, name="outbox-send", daemon=True)
+        self._stuck: list[Thread] = []
 
     def start(self) -> None:
         """Start the threads."""
-        for thread in self._threads:
-            thread.start()
+        self._storer.start()
+        self._sender.start()
+
+    def _new_storer(self) -> Thread:
+        return Thread(target=self._store_for_ever, name="outbox-store", daemon=True)
 
     @property
     def fault(self) -> str:
         """Why nothing is stored, for people; empty while all is well."""
-        since_ns = self._storing_since_ns
-        if since_ns is not None and self._now_ns() - since_ns >= HANGS_AFTER_NS:
-            return f"{self._folder}: the disk does not answer; events are not kept"
         return self._fault
+
+    def renew_if_stuck(self) -> None:
+        """Give a storing thread that hangs a successor; call it now and then.
+
+        What it had in hand is stored by the successor; when it comes back it stores nothing
+        any more. A disk that stays dead gets a few of them, not one every 15 s.
+        """
+        turn, now_ns = self._turn, self._now_ns()
+        if turn is None or now_ns - turn.since_ns < HANGS_AFTER_NS:
+            return
+        self._fault = f"{self._folder}: the disk does not answer; events are not kept"
+        with self._changed:
+            self._stuck = [thread for thread in self._stuck if thread.is_alive()]
+            if self._turn is not turn or len(self._stuck) == STUCK_AT_MOST or self._closing:
+                return
+            self._turn = self._store = None
+            self._take_back(turn)
+            self._stuck.append(self._storer)
+            self._storer = self._new_storer()
+        self._storer.start()
 
     @property
     def refusal(self) -> str:
@@ -168,7 +198,7 @@ class Outbox:
         with self._changed:
             self._closing = True
             self._changed.notify_all()
-        for thread in self._threads:
+        for thread in (self._storer, self._sender):
             if thread.is_alive():
                 thread.join(within_s)
 
@@ -179,27 +209,37 @@ class Outbox:
         with self._changed:
             changes = self._delivery.take_changes()
             newest, self._newest = self._newest, None
-        if not changes and newest is None:
-            return False
-        self._storing_since_ns = self._now_ns()
+            if not changes and newest is None:
+                return False
+            turn = self._turn = _Turn(self._now_ns(), changes, newest)
         try:
-            if self._store is None:
-                self._store = open_store(self._folder)
+            store = self._store or open_store(self._folder)
+            if self._turn is turn:
+                self._store = store
             state = None if newest is None else msgspec.json.encode(newest)
-            store_changes(self._store, changes, state)
+            store_changes(store, changes, state, lambda: self._turn is turn)
+        except Superseded:
+            store.close()
+            return False
         except (MemoryFault, OSError) as error:
             with self._changed:
-                self._delivery.not_stored(changes)
-                self._newest = self._newest or newest
-            self._fault = str(error)
+                if self._turn is turn:
+                    self._turn = None
+                    self._take_back(turn)
+                    self._fault = str(error)
             return False
-        finally:
-            self._storing_since_ns = None
-        self._fault = ""
         with self._changed:
-            self._delivery.stored(changes)
-            self._changed.notify_all()
+            if self._turn is turn:
+                self._turn = None
+                self._fault = ""
+                self._delivery.stored(changes)
+                self._changed.notify_all()
         return True
+
+    def _take_back(self, turn: "_Turn") -> None:
+        """Let another turn store what this one could not; the lock is held."""
+        self._delivery.not_stored(turn.changes)
+        self._newest = self._newest or turn.newest
 
     def send_turn(self) -> bool:
         """Send the next event if it may go now; say whether one was sent."""
@@ -261,14 +301,17 @@ class Outbox:
     # Threads
 
     def _store_for_ever(self) -> None:
-        while True:
+        while current_thread() is self._storer:
             if self.store_turn():
                 continue
             with self._changed:
+                if current_thread() is not self._storer:
+                    return
                 if self._closing:
                     break
                 self._changed.wait(_REST_S)
-        self.close_store()
+        if current_thread() is self._storer:
+            self.close_store()
 
     def _send_for_ever(self) -> None:
         while not self._closing:

@@ -4,10 +4,13 @@ Not safe for threads by itself: `broker.py` holds its lock around each call.
 """
 
 from collections import deque
-from collections.abc import Callable, Container
+from collections.abc import Callable, Container, Sequence
 from typing import NamedTuple
 
 from linetender.core.instants import SECOND_NS
+
+LOST = -1
+"""Told instead of a reason code: the connection ended before the broker answered."""
 
 
 class Message(NamedTuple):
@@ -20,8 +23,8 @@ class Message(NamedTuple):
         retain: Whether the broker keeps it for those who come later.
         expiry_s: The broker forgets it after this long (s); None means never.
         put_ns: When it was handed over.
-        answered: Given the reason code with which the broker answers, on the link's
-            thread; not called for one that is given up.
+        answered: Given the reason code with which the broker answers, or LOST, on the
+            link's thread; not called for one that is given up. Who minds sends it again.
     """
 
     topic: str
@@ -71,8 +74,8 @@ class OutgoingQueue:
 
         Args:
             now_ns: The instant; what waited longer than its expiry is left out and counted.
-            busy: Retained topics of which an older payload may still be on its way. A
-                client repeats those after a break, so a newer one must not overtake it.
+            busy: Retained topics of which an older payload is still on its way: the newer
+                one waits, and takes in what changes meanwhile.
         """
         index = 0
         while index < len(self._waiting):
@@ -88,6 +91,13 @@ class OutgoingQueue:
                 return waiting
             self.expired += 1
         return None
+
+    def put_back(self, messages: Sequence[Message]) -> None:
+        """Let unretained messages that were not confirmed go before those that wait."""
+        self._waiting.extendleft(reversed(messages))
+        self._passing += len(messages)
+        while self._passing > self._capacity:
+            self._drop_oldest()
 
     def say_retained_again(self) -> None:
         """Let every retained topic be sent anew, before all else, in the order of first use."""

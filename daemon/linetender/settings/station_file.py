@@ -195,6 +195,14 @@ class BrokerSettings(StrictModel):
         json_schema_extra={"private": True},
     )
     tls: bool = Field(False, description="true to encrypt the connection")
+    ca_file: str | None = Field(
+        None,
+        min_length=1,
+        max_length=400,
+        description="with tls: path of a PEM file with the certificates to trust, instead of "
+        "the system's, from the station file's folder",
+        json_schema_extra={"private": True},
+    )
 
 
 class StationBroker(BrokerSettings):
