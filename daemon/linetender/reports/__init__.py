@@ -1,0 +1,1 @@
+"""What a person looks at afterwards: facts of a session, pages, tables. Decides nothing."""

@@ -1,0 +1,80 @@
+"""Puts the facts of a session together once its recording has passed by."""
+
+from pathlib import Path
+from typing import Any
+
+from linetender.annunciation.cautions import CAUTIONS
+from linetender.core.instants import to_seconds
+from linetender.core.plan import Plan
+from linetender.core.signals import Signal
+from linetender.core.stages import Priority
+from linetender.core.step_plan import StepKind
+from linetender.recording.lines import Segment
+from linetender.reports.limits import limits_of
+from linetender.reports.session_facts import AirFacts, SessionFacts
+from linetender.reports.session_gathering import Gathering
+
+
+def facts_of(
+    gathering: Gathering, files: tuple[Path, ...], *, ended: bool, lines_lost: int
+) -> SessionFacts:
+    """Return the facts of a session that was read to its end."""
+    header, plan = gathering.first, gathering.plan
+    assert header is not None and plan is not None, "a reader yields a header or raises"
+    worn_s = to_seconds(gathering.worn_ns)
+    over_worn = gathering.worn_ns > 0
+    of_s = worn_s if over_worn else gathering.clock.length_s
+    spo2 = gathering.records.get(Signal.SPO2_PERCENT)
+    alarms = tuple(gathering.episodes.found)
+    leaves = sum(one.priority == Priority.HIGH for one in alarms)
+    return SessionFacts(
+        station=header.station,
+        arrangement=plan.arrangement.value,
+        software=header.software,
+        files=tuple(file.name for file in files),
+        begins=header.wall if header.synchronised else "",
+        length_s=gathering.clock.length_s,
+        worn_s=worn_s,
+        figures_of="worn" if over_worn else "session",
+        ended=ended,
+        lines_lost=lines_lost,
+        segments=tuple(gathering.clock.segments),
+        stages=tuple(gathering.stages),
+        alarms=alarms,
+        steps=tuple(gathering.steps),
+        baselines=tuple(gathering.baselines),
+        signals={
+            signal.value: record.figures(of_s, over_worn=over_worn)
+            for signal, record in gathering.records.items()
+        },
+        desaturations=spo2.desaturations(over_worn=over_worn) if spo2 else (),
+        false_leaves=gathering.false_leaves,
+        leaves=leaves,
+        looks=len(alarms) - leaves,
+        air=_air_of(plan),
+        limits=limits_of(plan),
+        filter=_filter_of(header, plan),
+        calibrations=header.calibrations,
+        exceptions=plan.exceptions,
+        cautions=tuple(caution.full for caution in CAUTIONS),
+    )
+
+
+def _air_of(plan: Plan) -> AirFacts | None:
+    air = plan.air
+    if air is None:
+        return None
+    is_calibrated = air.k_l_min is not None
+    return AirFacts(
+        is_calibrated=is_calibrated,
+        relative_uncertainty=air.relative_uncertainty if is_calibrated else None,
+        required_l_min=air.required_l_min,
+        normal_pa=air.normal_pa,
+    )
+
+
+def _filter_of(header: Segment, plan: Plan) -> dict[str, Any]:
+    """Return what the station file says of the filter, and when it is due."""
+    told = dict(header.settings.get("filter", {}))
+    due = next((step.due for step in plan.steps if step.kind is StepKind.FILTER), "")
+    return told | ({"due": due} if due else {})
