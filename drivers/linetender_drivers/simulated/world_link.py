@@ -188,7 +188,8 @@ class WorldLink:
             if said.gpio in self.on_edge:
                 self.on_edge[said.gpio](said.high)
         elif isinstance(said, Later):
-            self._late[said.id] = asyncio.get_running_loop().create_future()
+            if said.id in self._awaited:
+                self._late[said.id] = asyncio.get_running_loop().create_future()
             self._hear_answer(said)
         elif said.id in self._late:
             self._settle(self._late[said.id], said)
