@@ -17,6 +17,8 @@ KEPT_MEANS = 40
 """Seconds of air that are looked back on (chosen)."""
 GAP_NS = 3 * SECOND_NS
 """After a longer gap a pattern begins anew."""
+LEAST_READINGS = 4
+"""Of a second that is not over a mean is taken from so many readings on (chosen)."""
 USUAL_WEIGHT = 0.1
 """Weight of the latest second in what is usual for fan and filter (chosen)."""
 
@@ -79,7 +81,7 @@ class AirEvidence:
         air = self._air
         if air is not None:
             channel = self._channels[air.plan.signal]
-            if channel.window_good:
+            if channel.window_good >= LEAST_READINGS:
                 means.append(self._percent(channel.window_sum / channel.window_good))
         return pattern_of(means)
 

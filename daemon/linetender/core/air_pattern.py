@@ -9,16 +9,14 @@ STEADY_FROM_PERCENT = 92.0
 """A mean from here on counts as air as it was (chosen: twice its usual scatter below 100 %)."""
 RISEN_FROM_PERCENT = 108.0
 """From here on it counts as more than there was."""
-USUAL_PART = 0.92
-"""A fall begins at the last mean of at least this part of the highest one (chosen)."""
 FAST_PERCENT = 12.0
 """A fall that loses so much within two seconds anywhere is no slow one (chosen: a fan that
 stops loses 40 %, a supply that sags within 20 s loses 8 %)."""
-FALLEN_PART = 0.75
-"""A fall is reckoned until this part of it is done."""
+FALLEN_PART = 0.9
+"""A fall is reckoned until this part of it is done (chosen: over a breath at a low level)."""
 SUDDEN_S = 2
 """A fall within one whole mean, and the mean it began in, is sudden."""
-STEP_PERCENT = 3.0
+STEP_PERCENT = 3.5
 """A mean so far under all before it is still falling (chosen: over turbulence and breath)."""
 SETTLED_MEANS = 4
 """So many means within two steps are a level at which the air has settled."""
@@ -56,8 +54,7 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
         return Pattern(Pace.RISING, level)
     if level >= STEADY_FROM_PERCENT:
         return Pattern(Pace.STEADY, level)
-    usual = USUAL_PART * max(means)
-    began = max(place for place, mean in enumerate(means) if mean >= usual)
+    began = _steepest(means)
     fall = means[began:]
     nearly = fall[0] - FALLEN_PART * (fall[0] - min(fall))
     fell_s = next(place for place, mean in enumerate(fall) if mean <= nearly)
@@ -66,11 +63,16 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
     return Pattern(_pace(fall, fell_s), sum(after) / len(after), fell_s, breathes)
 
 
+def _steepest(means: Sequence[float]) -> int:
+    """Return the place from which most is lost within two seconds."""
+    lost = [means[k] - min(means[k + 1 : k + 3]) for k in range(len(means) - 1)]
+    return lost.index(max(lost)) if lost else 0
+
+
 def _pace(fall: Sequence[float], fell_s: int) -> Pace:
-    steps = range(len(fall) - 1)
-    if not any(fall[k] - min(fall[k + 1 : k + 3]) >= FAST_PERCENT for k in steps):
+    if len(fall) < 2 or fall[0] - min(fall[1:3]) < FAST_PERCENT:
         return Pace.SLOW
-    falls_on = min(fall[:-1]) - fall[-1] > STEP_PERCENT
+    falls_on = min(fall[:-1]) - fall[-1] > STEP_PERCENT and fall[-1] > SETTLED_FROM_PERCENT
     if fell_s <= SUDDEN_S and not falls_on:
         return Pace.SUDDEN
     last = fall[-SETTLED_MEANS:]

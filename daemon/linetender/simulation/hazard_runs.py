@@ -44,12 +44,14 @@ class HazardRun:
         lost_ns: When the airflow to the hood crossed 65 % of what it was; None if never.
         events: Everything that the station said from the onset on.
         before: What it had said until then.
+        air: (instant, air in percent of the baseline) from the onset on, as the core sees it.
     """
 
     onset_ns: int
     lost_ns: int | None = None
     events: list[Event] = field(default_factory=list)
     before: list[Event] = field(default_factory=list)
+    air: list[tuple[int, float]] = field(default_factory=list)
 
 
 def run_hazard(plan: Plan, figures: LineFigures, hazard: Hazard, seed: int) -> HazardRun:
@@ -113,6 +115,9 @@ class _Day:
             self._turns = ()
 
     def _note_flow(self, now_ns: int) -> None:
+        percent = self._watch.channels[Signal.AIR_PERCENT_OF_BASELINE].value
+        if now_ns >= self.run.onset_ns and percent is not None:
+            self.run.air.append((now_ns, percent))
         flow_l_min = self._world.airflow_l_min(now_ns)
         if now_ns < self.run.onset_ns:
             self._normal_l_min = flow_l_min
