@@ -68,7 +68,9 @@ CAUSE_WORDS: dict[Cause, CauseWords] = {
         "tube off",
     ),
     Cause.FILTER_LOADED: CauseWords(
-        "The filter lets less air through.", "Look at the filter: wet, frosted, full?", "filter"
+        "The filter lets less air through.",
+        "Look whether the filter is wet, frosted or full.",
+        "filter",
     ),
     Cause.FILTER_OR_FAN_SLOW: CauseWords(
         "Air falls slowly: the filter, or the fan slows down.",
