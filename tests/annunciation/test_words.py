@@ -48,7 +48,7 @@ def line(
         (B, AlarmState.LATCHED, "", "LOOK, back to normal, not answered, sounds on: Air lost."),
         (C, AlarmState.LATCHED_ACKNOWLEDGED, "", "LOOK, answered and back to normal: Air lost."),
         (B, AlarmState.SHELVED, "", "LOOK, set aside for a time: Air lost."),
-        (B, AlarmState.SUPPRESSED, "", "LOOK, not sounded: Air lost."),
+        (B, AlarmState.SUPPRESSED, "", "LOOK, also: Air lost."),
         (B, AlarmState.OUT_OF_SERVICE, "", "LOOK, out of service: Air lost."),
         (C, AlarmState.NORMAL, "", "Over: Air lost."),
     ],

@@ -28,7 +28,7 @@ def test_for_people_one_line_per_event_and_a_summary() -> None:
         "LOOK",
         "LOOK, back to normal, not answered",
         "LEAVE",
-        "LOOK, not sounded",
+        "LOOK, also",
         "LEAVE, answered by the wearer, not over",
         "The wearer is out",
     ]

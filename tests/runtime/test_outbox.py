@@ -173,10 +173,10 @@ def test_after_a_power_down_the_time_of_day_says_how_late(
 def test_a_broker_that_refuses_keeps_the_event_and_is_told(tmp_path: Path) -> None:
     broker, time = FakeBroker(), Time()
     box = outbox(tmp_path, broker, time)
-    broker.reason = 0x87
+    broker.reason = 0x97
     box.keep(state(1), (event(1),))
     work(box)
-    assert (box.waiting, "reason 135" in box.refusal) == (1, True)
+    assert (box.waiting, "reason 151" in box.refusal) == (1, True)
     broker.reason = 0
     time.hand_ns = 30 * S
     work(box)

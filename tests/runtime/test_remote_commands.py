@@ -188,6 +188,7 @@ class RealEars:
             wanted_by_station(topics, commands=True),
             self.incoming.put,
             self.guard.answered,
+            self.guard.connected,
             frozenset({topics.forbidden_command}),
         )
         self.link = BrokerLink(

@@ -84,3 +84,28 @@ def test_what_is_not_there_is_not_looked_at() -> None:
         return inbox.take()
 
     assert run_virtual(act()) == []
+
+
+def test_what_the_access_list_refuses_is_told_and_hung_threads_are_looked_at() -> None:
+    async def act() -> tuple[list[object], int]:
+        clock = VirtualClock()
+        inbox = Inbox(clock)
+        refused, renewals = "", 0
+
+        def renew_if_stuck() -> None:
+            nonlocal renewals
+            renewals += 1
+
+        checked = Checked(forbidden=lambda: refused, renewals=(renew_if_stuck,))
+        checks = SelfChecks(checked.of_station(None, None, None, None), inbox, clock)
+        for refused in ("", "the list refuses it", "the list refuses it", ""):
+            checks.look()
+            await clock.sleep(1)
+        return inbox.take(), renewals
+
+    facts, renewals = run_virtual(act())
+    assert facts == [
+        Fact(1 * S, "delivery_refused", True, "broker", "the list refuses it"),
+        Fact(3 * S, "delivery_refused", False, "broker"),
+    ]
+    assert renewals == 4

@@ -3,7 +3,9 @@
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, Demand, Sound
 from linetender.core.inputs import By
+from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan, RulePlan
+from linetender.core.snapshot import AlarmView
 from linetender.core.stages import Priority
 
 PRIORITY_WORDS: dict[Priority, str] = {
@@ -40,9 +42,13 @@ _STANDING: dict[AlarmState, str] = {
     AlarmState.LATCHED: " back to normal, not answered, sounds on",
     AlarmState.LATCHED_ACKNOWLEDGED: " answered and back to normal",
     AlarmState.SHELVED: " set aside for a time",
-    AlarmState.SUPPRESSED: " not sounded",
+    AlarmState.SUPPRESSED: " also",
     AlarmState.OUT_OF_SERVICE: " out of service",
 }
+
+
+STILL_ACTIVE = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.LATCHED})
+"""States in which something is the matter, or still sounds."""
 
 
 def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True) -> str:
@@ -71,6 +77,37 @@ def alarm_line(event: AlarmChanged, plan: Plan, *, leaves_the_room: bool = True)
         return line
     is_over = event.after is AlarmState.NORMAL or is_left_behind(event)
     return f"{line} {HELPER_CAUTION_AFTERWARDS if is_over else HELPER_CAUTION}"
+
+
+def still_line(view: AlarmView, now_ns: int, plan: Plan) -> str:
+    """Return the line about an alarm that is active when the broker is back."""
+    # As if it had just been said again: nobody heard it the first time.
+    said_again = AlarmChanged(
+        now_ns, view.n, view.rule, AlarmState.ACKNOWLEDGED, view.state, view.priority
+    )
+    return alarm_line(said_again, plan)
+
+
+def back_line(station: str, away_ns: int, missed: int, active: int) -> str:
+    """Return the one line that sums up what was not told while the broker was away.
+
+    Args:
+        station: Its id.
+        away_ns: For how long.
+        missed: How many lines were not told.
+        active: How many alarms are active now.
+    """
+    away_s = round(to_seconds(away_ns))
+    how_long = f"{away_s} s" if away_s < 120 else f"{round(away_s / 60)} min"
+    now = {0: "nothing is active now", 1: "1 alarm is active now"}
+    return (
+        f"{station} is heard again after {how_long}: {_counted(missed, 'message')} not sent "
+        f"meanwhile, {now.get(active, f'{active} alarms are active now')}."
+    )
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"1 {thing} was" if number == 1 else f"{number} {thing}s were"
 
 
 def call_line(station: str, demand: Demand) -> str:

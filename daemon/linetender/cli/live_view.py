@@ -58,7 +58,7 @@ _STATE_WORDS = {
     AlarmState.LATCHED: "over, sounding until answered",
     AlarmState.LATCHED_ACKNOWLEDGED: "over, answered",
     AlarmState.SHELVED: "set aside",
-    AlarmState.SUPPRESSED: "not sounded",
+    AlarmState.SUPPRESSED: "goes with another",
     AlarmState.OUT_OF_SERVICE: "out of service",
 }
 

@@ -13,10 +13,10 @@ from typing import Annotated
 import typer
 
 from linetender.annunciation.cautions import CAUTIONS
-from linetender.annunciation.topics import Topics
 from linetender.cli.line_thread import LineHandler, LineThread
 from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
+from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_of
 from linetender.cli.scenario_play import scenario_named, scenario_names
 from linetender.cli.served_station import open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
@@ -30,25 +30,19 @@ from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
-from linetender.runtime.announcer import wanted_by_announcer
 from linetender.runtime.boot import boot_hash
-from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
-from linetender.runtime.far_ends import wanted_by_station
-from linetender.runtime.incoming import Incoming, Reception, Wanted
 from linetender.runtime.link_state import LinkState
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
-from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.service_manager import service_manager
 from linetender.runtime.single_run import SingleRun, runtime_folder
 from linetender.runtime.siren_hold import take_siren_over
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
-from linetender.settings.station import Station
-from linetender.settings.station_file import StationBroker
+from linetender.settings.station import Station, accepted
 from linetender.simulation.devices import Rig
 from linetender.simulation.hands import play
 from linetender.simulation.scenario import Scenario
@@ -75,9 +69,7 @@ class Session:
         station: The station file.
         lines: Where lines for people go.
         recorder: Where the session is recorded, or None.
-        link: To the broker, or None.
-        incoming: What comes from the broker.
-        guard: Of commands over the broker; None where they are off.
+        telling: The way to the broker, or None.
         keeper: Of the core's state, or None.
         outbox: Of events for the broker; it keeps the core's state as well. Or None.
         carryover: What the run before left, or None.
@@ -88,9 +80,7 @@ class Session:
     station: Station
     lines: LineThread
     recorder: RecordingWriter | None = None
-    link: BrokerLink | None = None
-    incoming: Incoming = field(default_factory=Incoming)
-    guard: CommandGuard | None = None
+    telling: Telling | None = None
     keeper: CarryoverKeeper | None = None
     outbox: Outbox | None = None
     carryover: Carryover | None = None
@@ -106,11 +96,15 @@ class Session:
 
     def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
         """Return what the live station runs on."""
-        link = self.link
-        outbox, teller = self.outbox, None
-        if link is not None:
-            tells = outbox is None
-            teller = Teller(self.station.plan, self.run_id, link.publish, tells_events=tells)
+        telling, outbox, teller = self.telling, self.outbox, None
+        if telling is not None:
+            teller = Teller(
+                self.station.plan,
+                self.run_id,
+                telling.link.publish,
+                tells_events=outbox is None,
+                is_connected=telling.is_connected,
+            )
         return Surroundings(
             machine,
             clock,
@@ -118,11 +112,11 @@ class Session:
             boot_hash(),
             recorder=self.recorder,
             teller=teller,
-            incoming=self.incoming,
-            guard=self.guard,
+            incoming=None if telling is None else telling.incoming,
+            guard=None if telling is None else telling.guard,
             keeper=self.keeper if outbox is None else outbox,
-            events_refused=None if outbox is None else lambda: outbox.refusal,
-            broker_connected=None if link is None else lambda: link.state().connected,
+            checked=checked_of(telling, outbox, clock),
+            broker_connected=None if telling is None else telling.is_connected,
             minds_time_of_day=is_real,
             listeners=(self._print, self.control.tell),
             manager=service_manager(),
@@ -130,8 +124,8 @@ class Session:
 
     def close(self) -> None:
         """Bring to an end what has threads of its own; outputs are safe by now."""
-        if self.link is not None:
-            self.link.stop()
+        if self.telling is not None:
+            self.telling.link.stop()
         for keeper in (self.outbox, self.keeper):
             if keeper is not None:
                 keeper.close()
@@ -188,10 +182,12 @@ def run(
 def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
     for caution in CAUTIONS:
         session.lines.put(f"• {caution.short}")
+    for line in accepted(session.station):
+        session.lines.put(line)
     for line in session.station.expired:
         session.lines.put(f"LOOK  {line}")
-    if session.link is not None:
-        session.link.start()
+    if session.telling is not None:
+        session.telling.link.start()
     if session.outbox is not None:
         session.outbox.start()
     station = session.station
@@ -252,11 +248,12 @@ def _session(
 ) -> Session:
     session = Session(station, lines)
     if station.broker is not None:
-        _link_to_broker(session, station.broker)
+        session.telling = telling_of(station, station.broker)
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
-        session.outbox = _outbox(session, folder)
-        if session.outbox is None:
+        if session.telling is not None:
+            session.outbox = outbox_of(station, session.telling, folder, session.run_id)
+        else:
             session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
     # Last, so that nothing above leaves an empty recording behind when it fails.
     session.recorder = recorder_of(station, record)
@@ -264,48 +261,6 @@ def _session(
     if session.upkeep is not None:
         session.upkeep.start()
     return session
-
-
-def _outbox(session: Session, folder: Path) -> Outbox | None:
-    """Return the outbox of a station that tells a broker."""
-    link, plan = session.link, session.station.plan
-    if link is None:
-        return None
-    return Outbox(
-        folder,
-        Topics(plan.station).event,
-        session.run_id,
-        boot_hash(),
-        link.publish,
-        lambda: link.state().connected,
-        read_wall_clock,
-        air=plan.air,
-    )
-
-
-def _link_to_broker(session: Session, broker: StationBroker) -> None:
-    station = session.station
-    topics = Topics(station.plan.station)
-    guard = CommandGuard(station.plan.station)
-    session.guard = guard if broker.commands else None
-    session.link = BrokerLink(
-        broker,
-        station.plan.station,
-        MonotonicClock(),
-        folder=station.path.parent,
-        reception=Reception(
-            _wanted(broker, topics),
-            session.incoming.put,
-            guard.answered,
-            frozenset({topics.forbidden_command}),
-        ),
-    )
-
-
-def _wanted(broker: StationBroker, topics: Topics) -> tuple[Wanted, ...]:
-    prefix = broker.discovery_prefix
-    announced = () if prefix is None else wanted_by_announcer(prefix, topics.station)
-    return (*wanted_by_station(topics, commands=broker.commands), *announced)
 
 
 async def _run_real(session: Session) -> None:
@@ -337,8 +292,9 @@ async def _run_served(session: Session, world: ServedWorld) -> None:
 def _contacts(session: Session) -> list[RealContact]:
     """Return what is real about a station in a served world."""
     contacts = [RealContact(lambda: session.control.is_asked, CONTROL_S, anew=True)]
-    link = session.link
-    if link is not None:
+    telling = session.telling
+    if telling is not None:
+        link = telling.link
         contacts.append(RealContact(lambda: _is_busy(link.state()), BROKER_S, anew=False))
     return contacts
 

@@ -18,6 +18,8 @@ class FactName(StrEnum):
     """The time of day is not known; alarms do not need it."""
     BROKER_LOST = "broker_lost"
     """There is no connection to the broker."""
+    ALARM_TESTED = "alarm_tested"
+    """Somebody let sounders and lamps play every pattern once."""
     DELIVERY_CONFIRMED = "delivery_confirmed"
     """What the station told came back to it from the broker."""
     DELIVERY_REFUSED = "delivery_refused"

@@ -16,10 +16,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from linetender.annunciation.topics import OFFLINE, ONLINE, Topics
+from linetender.annunciation.topics import OFFLINE, ONLINE
 from linetender.core.instants import SECOND_NS
 from linetender.runtime.broker import IN_FLIGHT, Answer, BrokerClient, Login
-from linetender.runtime.broker_login import ca_file, check_host, password
+from linetender.runtime.broker_login import ca_file, check_host, identity, password
 from linetender.runtime.incoming import Received, Reception
 from linetender.runtime.link_state import LinkState
 from linetender.runtime.outgoing import LOST, Message, OutgoingQueue
@@ -76,7 +76,7 @@ class BrokerLink:
         reception: Reception | None = None,
     ) -> None:
         self._clock = clock
-        self._online, name = _identity(station, box, forwards=forwards)
+        self._online, name = identity(station, box, forwards=forwards)
         self._reception = reception or Reception()
         self._login = _login(settings, folder, f"linetender-{name}", self._online)
         self._changed = threading.Condition()
@@ -159,6 +159,12 @@ class BrokerLink:
         if self._worker.is_alive():
             self._worker.join(timeout_s + _FAREWELL_S)
         return self._offline_confirmed
+
+    def say_again(self) -> None:
+        """Publish all that is retained anew; returns at once."""
+        with self._changed:
+            self._queue.say_retained_again()
+            self._changed.notify_all()
 
     def renew_if_stuck(self) -> None:
         """Give a sending thread that makes no turn a successor, with a connection of its own.
@@ -308,6 +314,7 @@ class BrokerLink:
         _LOG.info("connected to the broker at %s", where)
         for wanted in self._reception.topics:
             client.subscribe(wanted)
+        self._reception.connected()
 
     def subscribed(self, client: BrokerClient, answers: list[Answer]) -> None:
         """Take the broker's answers to subscriptions."""
@@ -384,13 +391,3 @@ def _login(settings: BrokerSettings, folder: Path, client_id: str, online: str) 
     return Login(
         settings.host, settings.port, client_id, settings.user, secret, settings.tls, trusted, will
     )
-
-
-def _identity(station: str, box: str | None, *, forwards: bool) -> tuple[str, str]:
-    """Return the topic on which a link says that it is there, and its name at the broker."""
-    topics = Topics(station)
-    if box is None:
-        return topics.online, station
-    if forwards:
-        return topics.forward_online(box), f"{station}-forward-{box}"
-    return topics.far_online(box), f"{station}-far-{box}"

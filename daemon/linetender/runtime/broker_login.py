@@ -4,6 +4,7 @@ import os
 import ssl
 from pathlib import Path
 
+from linetender.annunciation.topics import Topics
 from linetender.settings.station_file import BrokerSettings
 
 
@@ -89,3 +90,13 @@ def ca_file(settings: BrokerSettings, folder: Path) -> Path | None:
             "broker.ca_file is the path of a PEM file, counted from the station file's folder."
         ) from error
     return file
+
+
+def identity(station: str, box: str | None, *, forwards: bool) -> tuple[str, str]:
+    """Return the topic on which a link says that it is there, and its name at the broker."""
+    topics = Topics(station)
+    if box is None:
+        return topics.online, station
+    if forwards:
+        return topics.forward_online(box), f"{station}-forward-{box}"
+    return topics.far_online(box), f"{station}-far-{box}"

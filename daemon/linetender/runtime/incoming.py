@@ -47,24 +47,30 @@ def _nobody(_: Received) -> None:
     """Take no message."""
 
 
+def _nothing() -> None:
+    """Do nothing."""
+
+
 def _unasked(_topic: str, _reason: int) -> None:
     """Mind no answer."""
 
 
 @dataclass(frozen=True)
 class Reception:
-    """What a link subscribes to, and who is told. Both are called on the link's thread.
+    """What a link subscribes to, and who is told. All are called on the link's thread.
 
     Attributes:
         topics: What is wanted.
         receive: Given each message.
         answered: Given topic and reason code of each publish that the broker answered.
+        connected: Called whenever the broker has accepted the connection.
         expects_refusal: Topics that the broker should refuse: no fault when it does.
     """
 
     topics: tuple[Wanted, ...] = ()
     receive: Callable[[Received], None] = _nobody
     answered: Callable[[str, int], None] = _unasked
+    connected: Callable[[], None] = _nothing
     expects_refusal: frozenset[str] = frozenset()
 
 

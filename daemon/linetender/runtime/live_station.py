@@ -8,13 +8,14 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Callable, Coroutine, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import count
 from typing import Any
 
 from linetender.core.carryover import Carryover
 from linetender.core.drive import drive
 from linetender.core.events import DemandChanged, Event, Sound, StageChanged
+from linetender.core.fact_names import FactName
 from linetender.core.inputs import By, Command, Verb
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
@@ -70,7 +71,7 @@ class Surroundings:
         guard: Of commands over the broker; None where they are off.
         keeper: What keeps the core's state for the next run, or None.
         broker_connected: Whether the broker has accepted the connection, or None.
-        events_refused: Why the broker takes no events, empty while it does; or None.
+        checked: What else the station looks at of itself.
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
         listeners: Called after each change, and once a second with no events.
         manager: What restarts the daemon when it does not move on, or None.
@@ -86,7 +87,7 @@ class Surroundings:
     guard: CommandGuard | None = None
     keeper: StateKeeper | None = None
     broker_connected: Callable[[], bool] | None = None
-    events_refused: Callable[[], str] | None = None
+    checked: Checked = field(default_factory=Checked)
     minds_time_of_day: bool = False
     listeners: Sequence[Listener] = ()
     manager: ServiceManager | None = None
@@ -115,8 +116,8 @@ class LiveStation:
         self._outputs: list[Output] = []
         self._forwards = Forwards(station.plan.station, station.devices, around.teller)
         wall = around.wall if around.minds_time_of_day else None
-        checked = Checked(
-            around.recorder, around.keeper, around.broker_connected, wall, around.events_refused
+        checked = around.checked.of_station(
+            around.recorder, around.keeper, around.broker_connected, wall
         )
         self._checks = SelfChecks(checked, self._inbox, clock)
 
@@ -159,8 +160,10 @@ class LiveStation:
             return "the hood is worn, and the wearer would take it for an alarm"
         if snapshot.demand.sound is not Sound.SILENT:
             return "an alarm or a question sounds already"
-        begun = [output.begin_test() for output in self._outputs]
-        return None if any(begun) else "nothing here can be tested: no sounder or lamp is free"
+        if not any([output.begin_test() for output in self._outputs]):
+            return "nothing here can be tested: no sounder or lamp is free"
+        self._inbox.note(FactName.ALARM_TESTED)
+        return None
 
     def stop(self) -> None:
         """End the run; outputs are left safe."""

@@ -38,6 +38,7 @@ class LoopBack:
         """Take what came back; words of others or of an earlier run count for nothing."""
         if payload.startswith(self._teller.run.encode()):
             self._back_ns = now_ns
+            self._inbox.note(FactName.DELIVERY_CONFIRMED, "broker")
 
     def look(self, now_ns: int, *, connected: bool) -> None:
         """Send when it is due, and judge; call it about once a second."""

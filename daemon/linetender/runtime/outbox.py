@@ -32,6 +32,7 @@ from linetender.runtime.boot import UNKNOWN_BOOT
 from linetender.runtime.carryover_file import KeptState
 from linetender.runtime.clock import WallClock
 from linetender.runtime.delivery import CAPACITY, Delivery
+from linetender.runtime.permission import NOT_AUTHORISED
 from linetender.runtime.telling import EVENT_EXPIRY_S
 
 _LOG = logging.getLogger(__name__)
@@ -162,9 +163,9 @@ class Outbox:
     def refusal(self) -> str:
         """Why the broker takes no events, for people; empty while it does."""
         reason = self._delivery.refusal
-        if reason is None:
+        if reason is None or reason == NOT_AUTHORISED:  # that is a Fact of its own
             return ""
-        return f"the broker refuses this station's events (reason {reason}): see its access list"
+        return f"the broker refuses this station's events (reason {reason}): see its log"
 
     @property
     def waiting(self) -> int:

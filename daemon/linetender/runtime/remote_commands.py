@@ -21,12 +21,10 @@ from linetender.core.telling import LONGEST_PAUSE_NS
 from linetender.runtime.far_ends import Refusals
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Received
+from linetender.runtime.permission import NOT_AUTHORISED
 from linetender.runtime.telling import Publish, Teller
 
 _LOG = logging.getLogger(__name__)
-
-NOT_AUTHORISED = 135
-"""MQTT 5, 3.4.2.1: the reason code of a publish that the broker's list refuses."""
 
 REPLY_EXPIRY_S = 5
 
@@ -49,11 +47,21 @@ class CommandGuard:
     def __init__(self, station: str) -> None:
         self._topic = Topics(station).forbidden_command
         self._reason: int | None = None
+        self._publish: Publish | None = None
+        self._is_connected = False
 
     def try_it(self, publish: Publish) -> None:
-        """Write a command in nobody's name; it waits for a connection."""
+        """Write a command in nobody's name at each connection, also the one that stands."""
+        self._publish = publish
+        if self._is_connected:
+            self.connected()
+
+    def connected(self) -> None:
+        """Try the broker, who may be another one, or have another list than before."""
+        self._is_connected = True
         self._reason = None
-        publish(self._topic, b"{}", qos=1)
+        if self._publish is not None:
+            self._publish(self._topic, b"{}", qos=1)
 
     def answered(self, topic: str, reason: int) -> None:
         """Take the broker's answer to a publish."""

@@ -1,8 +1,8 @@
 """What the station notices about itself: disk, broker, time of day. Told as Facts."""
 
 import logging
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from linetender.core.fact_names import FactName
@@ -34,6 +34,8 @@ class Checked:
         broker_connected: Whether the broker has accepted the connection.
         wall: The time of day, where it matters that it is right.
         refusal: Why the broker takes no events, for people; empty while it does.
+        forbidden: What the broker's access list refuses, for people; empty for nothing.
+        renewals: Called at each look: they replace threads that hang.
     """
 
     recorder: Failing | None = None
@@ -41,6 +43,20 @@ class Checked:
     broker_connected: Callable[[], bool] | None = None
     wall: WallClock | None = None
     refusal: Callable[[], str] | None = None
+    forbidden: Callable[[], str] | None = None
+    renewals: Sequence[Callable[[], None]] = ()
+
+    def of_station(
+        self,
+        recorder: Failing | None,
+        keeper: Failing | None,
+        broker_connected: Callable[[], bool] | None,
+        wall: WallClock | None,
+    ) -> "Checked":
+        """Return the same with what a station brings itself."""
+        return replace(
+            self, recorder=recorder, keeper=keeper, broker_connected=broker_connected, wall=wall
+        )
 
 
 class SelfChecks:
@@ -56,6 +72,8 @@ class SelfChecks:
     def look(self) -> None:
         """Look at everything once; call it about once a second."""
         checked = self._checked
+        for renew_if_stuck in checked.renewals:
+            renew_if_stuck()
         if checked.recorder is not None:
             self._say(FactName.STORAGE_FAILED, "recording", checked.recorder.fault or "")
         if checked.keeper is not None:
@@ -64,6 +82,8 @@ class SelfChecks:
             self._look_at_broker(connected=checked.broker_connected())
         if checked.refusal is not None:
             self._say(FactName.BROKER_LOST, "events", checked.refusal())
+        if checked.forbidden is not None:
+            self._say(FactName.DELIVERY_REFUSED, "broker", checked.forbidden())
         if checked.wall is not None:
             wrong = "" if checked.wall().synchronised else "the network has not set the clock yet"
             self._say(FactName.CLOCK_UNSYNCHRONISED, "clock", wrong)

@@ -4,6 +4,7 @@ It knows no broker and no clock: the caller gives the instant, the time of day a
 the function that publishes.
 """
 
+from collections.abc import Callable
 from typing import Protocol
 
 from linetender.annunciation.cause_words import cause_line
@@ -19,12 +20,15 @@ from linetender.annunciation.payloads import (
 )
 from linetender.annunciation.topics import Topics
 from linetender.annunciation.words import (
+    STILL_ACTIVE,
     alarm_line,
     attendant_line,
+    back_line,
     call_line,
     is_left_behind,
     release_line,
     sentence,
+    still_line,
 )
 from linetender.core.alarm_table import AlarmState
 from linetender.core.cause import Cause
@@ -40,6 +44,7 @@ from linetender.core.events import (
 from linetender.core.instants import SECOND_NS
 from linetender.core.plan import Plan
 from linetender.core.snapshot import CauseView, Snapshot
+from linetender.runtime.absence import Absence
 
 ALIVE_EVERY_NS = SECOND_NS
 STATE_EVERY_NS = 10 * SECOND_NS
@@ -67,7 +72,13 @@ class Teller:
     """Tells the world beyond the room about one run of one station."""
 
     def __init__(
-        self, plan: Plan, run_id: str, publish: Publish, *, tells_events: bool = True
+        self,
+        plan: Plan,
+        run_id: str,
+        publish: Publish,
+        *,
+        tells_events: bool = True,
+        is_connected: Callable[[], bool] = lambda: True,
     ) -> None:
         """Prepare; nothing is told yet.
 
@@ -76,6 +87,8 @@ class Teller:
             run_id: 8 hex digits, drawn for this run.
             publish: Where messages go.
             tells_events: Whether events are published here: not where an outbox does it.
+            is_connected: Whether the broker has accepted the connection. Plain lines do
+                not wait for it: when it is back, what still holds is told once.
         """
         self._plan = plan
         self._run = run_id
@@ -91,6 +104,7 @@ class Teller:
         self._causes: dict[str, CauseNamed | CauseView] = {}
         self._called: tuple[str, ...] = ()
         self._asked = Sound.SILENT
+        self._absence = Absence(is_connected)
 
     @property
     def publish(self) -> Publish:
@@ -153,6 +167,9 @@ class Teller:
 
     def tick(self, now_ns: int, snapshot: Snapshot, wall: Wall) -> None:
         """Send the heartbeat and the state if they are due; call it about once a second."""
+        away_ns = self._absence.ended(now_ns)
+        if away_ns is not None:
+            self._tell_what_was_missed(away_ns, snapshot)
         self.alive(now_ns, snapshot)
         if now_ns >= self._state_due_ns:
             self.state(snapshot, wall)
@@ -193,8 +210,28 @@ class Teller:
         self._called = demand.tell
 
     def _say_to(self, name: str, line: str) -> None:
-        topic = self._topics.contact(name)
-        self._publish(topic, line.encode(), qos=1, expiry_s=SAY_EXPIRY_S)
+        if not self._absence.hides(name):
+            topic = self._topics.contact(name)
+            self._publish(topic, line.encode(), qos=1, expiry_s=SAY_EXPIRY_S)
+
+    def _say(self, line: str) -> None:
+        if not self._absence.hides():
+            self._publish(self._topics.say, line.encode(), qos=1, expiry_s=SAY_EXPIRY_S)
+
+    def _tell_what_was_missed(self, away_ns: int, snapshot: Snapshot) -> None:
+        """Say each alarm that is still active once, and in one line that much was missed."""
+        active = [view for view in snapshot.alarms if view.state in STILL_ACTIVE]
+        owed, missed = self._absence.settle()
+        if not active and not missed:
+            return
+        for view in active:
+            self._say(still_line(view, snapshot.now_ns, self._plan))
+        for name in owed:
+            called = name in snapshot.demand.tell
+            station = self._plan.station
+            line = call_line(station, snapshot.demand) if called else release_line(station)
+            self._say_to(name, line)
+        self._say(back_line(self._plan.station, away_ns, missed, len(active)))
 
     def _alarm_changed(self, event: AlarmChanged, told_ns: int, at: str) -> None:
         if event.after is AlarmState.NORMAL:
@@ -209,16 +246,14 @@ class Teller:
             message = event_message(self._run, event, at, told_ns)
             self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
         if is_news:
-            line = alarm_line(event, self._plan).encode()
-            self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+            self._say(alarm_line(event, self._plan))
 
     def _cause_named(self, event: CauseNamed) -> None:
         self._causes[event.rule] = event
         self._tell_alarm(event.rule)
         last = self._last.get(event.rule)
         if last is not None and event.cause is not Cause.NOT_CLEAR:
-            line = cause_line(event, last.priority).encode()
-            self._publish(self._topics.say, line, qos=1, expiry_s=SAY_EXPIRY_S)
+            self._say(cause_line(event, last.priority))
 
     def _is_news(self, event: AlarmChanged) -> bool:
         """Return whether a phone shows it: not what another alarm suppresses, nor its end."""

@@ -35,6 +35,12 @@ class Device:
     output: str | None = None
 
 
+def accepted(station: "Station") -> list[str]:
+    """Return a line for each thing that the file accepts, or that its user should know."""
+    granted = [f"Accepted: {text}" for text in station.plan.exceptions]
+    return [*granted, *(f"LOOK  {finding.expected}" for finding in station.advice)]
+
+
 @dataclass(frozen=True)
 class Station:
     """A station file that was found fit to run.
