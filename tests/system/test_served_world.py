@@ -76,8 +76,8 @@ def test_a_held_world_stands_still_and_a_wait_that_is_in_vain_says_so(tmp_path: 
             "8.000 s  GPIO 22 did not change within 3 s.\n",
         )
         world.hand("go")
-        world.hand("wait", "600")
-        assert world.look()["now_s"] >= 608
+        world.hand("wait", "120")
+        assert world.look()["now_s"] >= 128
 
 
 def test_probe_finds_the_served_chips_and_oximeter(tmp_path: Path) -> None:
@@ -105,6 +105,17 @@ def read_until(process: subprocess.Popen[str], what: str) -> None:
         letter = process.stdout.read(1)
         assert letter, f"ended before {what!r}: {seen}"
         seen += letter
+
+
+def test_probe_in_a_held_world_says_why_it_waits(tmp_path: Path) -> None:
+    with (
+        served_world(tmp_path, "--held") as world,
+        world.background("probe", "--bus", f"simulated:{world.at}") as probing,
+    ):
+        world.hand("wait", "60", "--stations", "1")
+        said, errors = probing.communicate(timeout=30)
+        assert "That world is held" in errors
+        assert "SDP810-500Pa" in said
 
 
 def test_a_line_is_taught_by_a_script_that_makes_its_faults(tmp_path: Path) -> None:

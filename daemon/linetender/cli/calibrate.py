@@ -20,6 +20,7 @@ from linetender.cli.served_calibration import AsideGuide, served_line
 from linetender.cli.served_station import (
     folder_of,
     open_world,
+    say_if_held,
     state_given,
     wall_of,
     world_folder,
@@ -110,6 +111,7 @@ def _run(
         given = world_folder(target.path, [target.device])
         if given is not None:
             world = open_world(target.path, given, f"calibrate {target.station}")
+            say_if_held(world)
             lines = world.run(_in_world(procedure, target, store, console, said, world))
         elif speed is None:
             lines = asyncio.run(_guided(procedure, target, store, console, said))

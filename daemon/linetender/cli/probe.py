@@ -21,7 +21,7 @@ from linetender.cli.probe_search import (
     read_all,
     search_buses,
 )
-from linetender.cli.served_station import open_world
+from linetender.cli.served_station import open_world, say_if_held
 from linetender.runtime.clock import MonotonicClock
 from linetender.simulation.full_bench import full_bench
 from linetender_drivers.buses.machine import RealMachine
@@ -170,6 +170,8 @@ async def _simulated() -> Findings:
 def _served(bus: str, *, radio: bool) -> Findings:
     """Search a world that `linetender simulate` serves; a relative folder is meant from here."""
     world = open_world(Path("station.toml"), world_at(bus) or "", "probe")
+
+    say_if_held(world)
 
     async def search() -> Findings:
         oximeter = await look_for_peer(world.machine, bus) if radio else None

@@ -49,6 +49,16 @@ def open_world(path: Path, given: str, name: str) -> ServedWorld:
     return ServedWorld(folder_of(path, given), given, f"{name} {os.getpid()}")
 
 
+def say_if_held(world: ServedWorld) -> None:
+    """Tell somebody who will wait why it may take long."""
+    if world.was_held:
+        typer.echo(
+            "That world is held: its time passes only while `linetender simulate wait` lasts, or "
+            "after `linetender simulate go`.",
+            err=True,
+        )
+
+
 def folder_of(path: Path, given: str) -> Path:
     """Return the folder of a world as a station file names it: from where the file lies."""
     return path.parent / given

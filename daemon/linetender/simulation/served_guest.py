@@ -168,7 +168,7 @@ class Guest(asyncio.Protocol):
         self._check_is_station(False)
         self.name = request.name
         self._host.gate.works(self)
-        return Answer(request.id, self._now_ns(), epoch=self._host.epoch)
+        return Answer(request.id, self._now_ns(), epoch=self._host.epoch, held=self._host.gate.held)
 
     def _check_is_station(self, wanted: bool) -> None:
         if wanted and self.name is None:

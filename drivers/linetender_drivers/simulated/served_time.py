@@ -158,6 +158,7 @@ class ServedWorld:
     Attributes:
         machine: Where devices are opened.
         clock: The world's time, within `run`.
+        was_held: Whether time stood still, but for hands, when the place was taken.
 
     Raises:
         WorldGone: no world is served there.
@@ -166,6 +167,7 @@ class ServedWorld:
     def __init__(self, folder: Path, given: str, name: str) -> None:
         self._link = WorldLink(folder)
         hello = self._link.answer(Hello(self._link.next_id(), name))
+        self.was_held = hello.held
         self._epoch = datetime.fromisoformat(hello.epoch or "2000-01-01T00:00:00+00:00")
         self._selector = _ServedSelector(self._link, hello.now_ns)
         self.clock = VirtualClock()

@@ -203,6 +203,7 @@ class Answer(msgspec.Struct, frozen=True, omit_defaults=True, tag_field="is", ta
         octets: What was read, or None.
         high: Level of a claimed input; for `Pass` whether the output came.
         epoch: For `Hello`: time of day at the world's instant 0, ISO 8601.
+        held: For `Hello`: whether time stands still but for hands.
         world: For `Look`.
     """
 
@@ -211,6 +212,7 @@ class Answer(msgspec.Struct, frozen=True, omit_defaults=True, tag_field="is", ta
     octets: bytes | None = None
     high: bool | None = None
     epoch: str | None = None
+    held: bool = False
     world: dict[str, Any] | None = None
 
 
