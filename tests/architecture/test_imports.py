@@ -28,6 +28,11 @@ ARROWS = {
         "linetender_drivers",
     },
     "linetender.recording": {"linetender", "linetender.core", "linetender.settings"},
+    "linetender.reports": {
+        "linetender.annunciation",
+        "linetender.core",
+        "linetender.recording",
+    },
     "linetender.memory": {
         "linetender",
         "linetender.airline",
@@ -65,6 +70,7 @@ ARROWS = {
         "linetender.far_end",
         "linetender.memory",
         "linetender.recording",
+        "linetender.reports",
         "linetender.runtime",
         "linetender.settings",
         "linetender.simulation",

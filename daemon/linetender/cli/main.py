@@ -17,6 +17,7 @@ from linetender.cli.control_client import Unanswered
 from linetender.cli.demo import demo
 from linetender.cli.end import end
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.export import export
 from linetender.cli.forward import forward
 from linetender.cli.hold_siren import hold_siren
 from linetender.cli.install import install
@@ -27,6 +28,7 @@ from linetender.cli.pre_use import pre_use
 from linetender.cli.probe import probe
 from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
+from linetender.cli.report import report
 from linetender.cli.reset import reset
 from linetender.cli.run import run
 from linetender.cli.simulate import simulate
@@ -41,6 +43,7 @@ from linetender.runtime.broker_login import BrokerSettingsError
 from linetender.runtime.single_run import AlreadyRunning
 from linetender.settings.problems import StationFileError
 from linetender_drivers.errors import DriverError
+from linetender_drivers.simulated.world_link import WorldGone
 
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
@@ -60,7 +63,7 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
         test_alarm,
     ),
     "Service": (install, uninstall, hold_siren),
-    "Afterwards": (replay,),
+    "Afterwards": (report, replay, export),
 }
 """By the heading under which help lists them. Each verb is a function of its own file;
 its name and docstring are the command's."""
@@ -175,6 +178,8 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
         return ExitCode.DEVICE, str(cause)
     if isinstance(cause, AlreadyRunning):
         return ExitCode.ALREADY_RUNNING, str(cause)
+    if isinstance(cause, WorldGone):
+        return ExitCode.DEVICE, f"{cause}. Nothing is being watched now."
     if isinstance(cause, DriverError):
         return ExitCode.DEVICE, (
             f"{cause}.\nCheck its plug, wiring and address, then start again. "

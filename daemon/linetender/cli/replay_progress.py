@@ -1,4 +1,4 @@
-"""The progress bar of the verb `replay`."""
+"""The progress bar of verbs that read recordings."""
 
 import time
 
@@ -10,18 +10,22 @@ BAR_AFTER_S = 1.0
 
 
 class ReplayBar:
-    """A progress bar on stderr that shows itself only when the work is long."""
+    """A progress bar on stderr that shows itself only when the work is long.
 
-    def __init__(self) -> None:
+    Args:
+        doing: What is being done, in a word.
+    """
+
+    def __init__(self, doing: str = "Replaying") -> None:
         self._console = Console(stderr=True)
         self._progress = Progress(
-            TextColumn("Replaying"),
+            TextColumn(doing),
             BarColumn(),
             TaskProgressColumn(),
             console=self._console,
             transient=True,
         )
-        self._task = self._progress.add_task("replay", total=None)
+        self._task = self._progress.add_task(doing, total=None)
         self._show_at_s = time.monotonic() + BAR_AFTER_S
 
     def __enter__(self) -> "ReplayBar":

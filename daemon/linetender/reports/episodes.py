@@ -40,6 +40,8 @@ class Episodes:
         changes: dict[str, object] = {}
         if PRIORITY_RANK[event.priority] > PRIORITY_RANK[Priority(old.priority)]:
             changes["priority"] = event.priority.value
+            if event.priority is Priority.HIGH:
+                changes["leave_s"] = at_s
         if event.why in _WHO and old.answered_s is None and event.after not in _UNANSWERED:
             changes |= {"answered_s": at_s, "answered_by": event.why}
         if event.after in _RETURNED:
@@ -72,7 +74,7 @@ class Episodes:
                 return
 
     def _raise(self, event: AlarmChanged, plan: Plan, at_s: float) -> None:
-        signal = _signal_of(event.rule, plan)
+        signal = signal_of_rule(event.rule, plan)
         has_value = signal is not None and event.evidence is not None
         self._open[event.rule] = len(self.found)
         self.found.append(
@@ -85,6 +87,7 @@ class Episodes:
                 say=matter(sentence(plan, event.rule)),
                 evidence=event.evidence if has_value else None,
                 evidence_unit=unit_of(signal) if has_value and signal else "",
+                leave_s=at_s if event.priority is Priority.HIGH else None,
             )
         )
 
@@ -93,7 +96,7 @@ _WHO = frozenset({"wearer", "attendant", "remote"})
 _UNANSWERED = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.LATCHED, AlarmState.RETURNED})
 
 
-def _signal_of(rule: str, plan: Plan) -> str | None:
+def signal_of_rule(rule: str, plan: Plan) -> str | None:
     """Return the signal whose value is the evidence, where it is one value of one signal."""
     condition: Condition | None = next(
         (one.condition for one in plan.rules if one.id == rule), None

@@ -11,7 +11,7 @@ from linetender.core.stages import Priority
 from linetender.core.step_plan import StepKind
 from linetender.recording.lines import Segment
 from linetender.reports.limits import limits_of
-from linetender.reports.session_facts import AirFacts, SessionFacts
+from linetender.reports.session_facts import AirFacts, Desaturations, SessionFacts, SignalFigures
 from linetender.reports.session_gathering import Gathering
 
 
@@ -20,11 +20,10 @@ def facts_of(
 ) -> SessionFacts:
     """Return the facts of a session that was read to its end."""
     header, plan = gathering.first, gathering.plan
-    assert header is not None and plan is not None, "a reader yields a header or raises"
-    worn_s = to_seconds(gathering.worn_ns)
+    assert header and plan, "a reader yields a header or raises"
     over_worn = gathering.worn_ns > 0
+    worn_s = to_seconds(gathering.worn_ns)
     of_s = worn_s if over_worn else gathering.clock.length_s
-    spo2 = gathering.records.get(Signal.SPO2_PERCENT)
     alarms = tuple(gathering.episodes.found)
     leaves = sum(one.priority == Priority.HIGH for one in alarms)
     return SessionFacts(
@@ -43,11 +42,8 @@ def facts_of(
         alarms=alarms,
         steps=tuple(gathering.steps),
         baselines=tuple(gathering.baselines),
-        signals={
-            signal.value: record.figures(of_s, over_worn=over_worn)
-            for signal, record in gathering.records.items()
-        },
-        desaturations=spo2.desaturations(over_worn=over_worn) if spo2 else (),
+        signals=_figures_of(gathering, of_s, over_worn=over_worn),
+        desaturations=_desaturations_of(gathering, over_worn=over_worn),
         false_leaves=gathering.false_leaves,
         leaves=leaves,
         looks=len(alarms) - leaves,
@@ -58,6 +54,18 @@ def facts_of(
         exceptions=plan.exceptions,
         cautions=tuple(caution.full for caution in CAUTIONS),
     )
+
+
+def _figures_of(gathering: Gathering, of_s: float, *, over_worn: bool) -> dict[str, SignalFigures]:
+    return {
+        signal.value: record.figures(of_s, over_worn=over_worn)
+        for signal, record in gathering.records.items()
+    }
+
+
+def _desaturations_of(gathering: Gathering, *, over_worn: bool) -> tuple[Desaturations, ...]:
+    spo2 = gathering.records.get(Signal.SPO2_PERCENT)
+    return spo2.desaturations(over_worn=over_worn) if spo2 else ()
 
 
 def _air_of(plan: Plan) -> AirFacts | None:

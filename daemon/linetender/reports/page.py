@@ -4,7 +4,7 @@ from html import escape
 
 from linetender.core.signals import SIGNAL_FACTS, Signal
 from linetender.core.stages import Priority
-from linetender.reports.durations import clock, part_text, span
+from linetender.reports.durations import moment, part_text, span
 from linetender.reports.plot import Plot, draw
 from linetender.reports.session_facts import Episode, Limit, SessionFacts
 from linetender.reports.session_reading import ReadSession
@@ -13,9 +13,11 @@ from linetender.reports.story import (
     air_signal,
     answer_text,
     end_text,
+    evidence_text,
     headline,
     story,
     word_of,
+    words_at,
 )
 from linetender.reports.style import STYLE
 from linetender.reports.tables import Column, Html, listed, table
@@ -24,7 +26,7 @@ from linetender.reports.units import QUANTITIES, amount, unit_of
 
 _KINDS = {Signal.SPO2_PERCENT: "oxygen", Signal.PULSE_RATE_BPM: "pulse"}
 _SPANS = {
-    Signal.SPO2_PERCENT: (88.0, 100.0),
+    Signal.SPO2_PERCENT: (84.0, 100.0),
     Signal.PULSE_RATE_BPM: (50.0, 120.0),
     Signal.AIR_PERCENT_OF_BASELINE: (0.0, 110.0),
 }
@@ -134,11 +136,11 @@ def _about(facts: SessionFacts, signal: Signal, pieces: list[Piece]) -> str:
     low = min(pieces, key=lambda piece: piece.low)
     high = max(pieces, key=lambda piece: piece.high)
     marks = ", ".join(
-        f"{one.number} {word_of(one)} at {clock(one.at_s)}" for one in facts.alarms[:20]
+        f"{one.number} {word_of(one)} at {moment(one.at_s)}" for one in facts.alarms[:20]
     )
     return (
-        f"From {amount(signal, round(low.low, 1))} at {clock(low.at_ns / 1e9)} to "
-        f"{amount(signal, round(high.high, 1))} at {clock(high.at_ns / 1e9)}, over "
+        f"From {amount(signal, round(low.low, 1))} at {moment(low.at_ns / 1e9)} to "
+        f"{amount(signal, round(high.high, 1))} at {moment(high.at_ns / 1e9)}, over "
         f"{span(facts.length_s)}. Alarms: {marks or 'none'}."
     )
 
@@ -159,7 +161,7 @@ def _limit_name(limit: Limit) -> str:
 def _figure(plot: Plot) -> str:
     return (
         f"<figure><h3>{escape(plot.title)}</h3>\n{draw(plot)}"
-        f"<figcaption>{_caption(plot)}</figcaption></figure>"
+        f"<figcaption>{escape(_caption(plot))}</figcaption></figure>"
     )
 
 
@@ -170,6 +172,8 @@ def _caption(plot: Plot) -> str:
         told += f" Between the dotted edges: two standard uncertainties ({u}) up and down."
     elif plot.key == "plot-air-percent-of-baseline":
         told += " Its uncertainty is not known: this line is not calibrated."
+    if plot.limits:
+        told += f" Dashed: limits, {', '.join(name for _, name in plot.limits)}."
     return told
 
 
@@ -200,13 +204,17 @@ def _alarms(facts: SessionFacts, time_of_day: TimeOfDay) -> str:
 def _alarm_row(one: Episode, facts: SessionFacts, time_of_day: TimeOfDay) -> list[str]:
     day = time_of_day(one.at_s)
     kind = "leave" if one.priority == Priority.HIGH else "look"
-    value = "" if one.evidence is None else f" ({one.evidence:g} {one.evidence_unit})"
-    what = f'<span class="word {kind}">{word_of(one)}</span> {escape(one.say)}{escape(value)}'
+    value = evidence_text(one)
+    risen = "" if one.leave_s in (None, one.at_s) else f"; {words_at(one, moment(one.at_s))}"
+    what = (
+        f'<span class="word {kind}">{word_of(one)}</span> '
+        f"{escape(one.say)}{escape(value)}{escape(risen)}"
+    )
     false = ". Marked as false" if one.is_false else ""
     before = "".join(f" First thought: {text}" for text in one.causes[:-1])
     return [
         str(one.number),
-        clock(one.at_s) + (f" ({day:%H:%M:%S})" if day else ""),
+        moment(one.at_s) + (f" ({day:%H:%M:%S})" if day else ""),
         Html(what),
         (one.cause + before) or "not named",
         one.do,
@@ -231,7 +239,7 @@ def _figures(facts: SessionFacts) -> str:
     rows = []
     for name, one in facts.signals.items():
         lowest = (
-            f"{amount(name, one.lowest.value)} at {clock(one.lowest.at_s)}" if one.lowest else ""
+            f"{amount(name, one.lowest.value)} at {moment(one.lowest.at_s)}" if one.lowest else ""
         )
         rows.append(
             [
@@ -271,7 +279,7 @@ def _desaturations(facts: SessionFacts) -> str:
             f"{depth.points:g} points or more",
             str(depth.count),
             f"{depth.per_hour:g} /h" if depth.per_hour is not None and good_s >= 3600 else "",
-            ", ".join(clock(one.at_s) for one in depth.each[:10])
+            ", ".join(moment(one.at_s) for one in depth.each[:10])
             + (" …" if depth.count > 10 else ""),
         ]
         for depth in facts.desaturations
@@ -294,7 +302,7 @@ def _check(facts: SessionFacts) -> str:
         return "<p>No pre-use check stands in this recording.</p>"
     columns = (Column("Step"), Column("When"), Column("Result"), Column("Why"))
     rows = [
-        [step.step.replace("_", " "), clock(step.at_s), step.state, step.why]
+        [step.step.replace("_", " "), moment(step.at_s), step.state, step.why]
         for step in facts.steps
     ]
     return table("Steps and how they ended", columns, rows)
@@ -312,7 +320,7 @@ def _line(facts: SessionFacts) -> str:
     if facts.air:
         told.append(f"Normal pressure taught or stated: {facts.air.normal_pa:g} Pa.")
     told += [
-        f"Normal of this session, from {clock(one.at_s)} on: "
+        f"Normal of this session, from {moment(one.at_s)} on: "
         f"{QUANTITIES[Signal(one.signal)].name} {amount(one.signal, one.value)} "
         f"({one.source.replace('_', ' ')})."
         for one in facts.baselines

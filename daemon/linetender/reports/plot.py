@@ -8,7 +8,6 @@ from html import escape
 from math import ceil
 
 from linetender.core.instants import from_seconds, to_seconds
-from linetender.core.stages import Priority
 from linetender.reports.axis import enclosing, ticks, time_ticks
 from linetender.reports.marks import labels
 from linetender.reports.session_facts import Episode, StageFact
@@ -20,6 +19,7 @@ NARROW_PX = 420.0
 _LANE = 26.0
 _HEIGHT = 150.0
 _FOOT = 40.0
+_MOST_TICKS = 7
 _STAGE_NAMES = {"idle": "not worn", "pre_use": "check", "worn": "worn", "service": "service"}
 
 
@@ -39,7 +39,7 @@ class Plot:
         length_s: Of the session.
         span: Values that the axis shows at least.
         relative_uncertainty: Twice this part of the mean up and down is drawn as a band.
-        limits: Lines to draw, each with its name.
+        limits: Lines to draw, each with its name (for the caption).
         alarms: Marks to draw.
         stages: Strip to draw under the plot; empty for none.
     """
@@ -70,7 +70,7 @@ class _Drawing:
         self.plot = plot
         self.name = name
         self.width = width
-        self.left, self.right = 46.0, width - 14.0
+        self.left, self.right = 46.0, width - 52.0
         self.top = _LANE + 20.0
         self.bottom = self.top + _HEIGHT
         self.silent_over_ns = max(plot.gap_ns, 2 * plot.piece_ns)
@@ -101,7 +101,7 @@ class _Drawing:
         values += [piece.low for piece in pieces] + [piece.high for piece in pieces]
         doubt = 1.0 + 2.0 * self.plot.relative_uncertainty
         values += [piece.mean * doubt for piece in pieces]
-        return enclosing(min(values), max(values), 5)
+        return enclosing(min(values), max(values), _MOST_TICKS)
 
     def x(self, at_s: float) -> float:
         part = at_s / self.plot.length_s if self.plot.length_s > 0.0 else 0.0
@@ -114,7 +114,7 @@ class _Drawing:
     def _axes(self) -> list[str]:
         left, right, bottom = self.left, self.right, self.bottom
         parts = [f'<text class="small" x="2" y="{self.top - 8:g}">{escape(self.plot.unit)}</text>']
-        for value in ticks(self.low, self.high, 5):
+        for value in ticks(self.low, self.high, _MOST_TICKS):
             y = self.y(value)
             parts.append(f'<path class="grid" d="M{left:g} {y:.1f}H{right:g}"/>')
             parts.append(
@@ -188,21 +188,21 @@ class _Drawing:
             )
             if to - x > 90.0:
                 parts.append(
-                    f'<text class="limit-name" x="{(x + to) / 2:.1f}" y="{self.top + 20:g}" '
+                    f'<text class="silence-name" x="{(x + to) / 2:.1f}" y="{self.top + 20:g}" '
                     'text-anchor="middle">no reading</text>'
                 )
         return parts
 
     def _limits(self) -> list[str]:
+        """Lines with their values beside the plot; what they are limits of, the caption says."""
         parts = []
-        name_y = self.bottom + 100.0
-        for value, name in sorted(self.plot.limits):
+        label_y = self.bottom + 100.0
+        for value in sorted({value for value, _ in self.plot.limits}):
             y = self.y(value)
             parts.append(f'<path class="limit" d="M{self.left:g} {y:.1f}H{self.right:g}"/>')
-            name_y = min(y - 4.0, name_y - 15.0)
+            label_y = min(y + 4.0, label_y - 15.0)
             parts.append(
-                f'<text class="limit-name" x="{self.left + 6:g}" y="{name_y:.1f}">'
-                f"{escape(name)}</text>"
+                f'<text class="small" x="{self.right + 4:g}" y="{label_y:.1f}">{value:.4g}</text>'
             )
         return parts
 
@@ -210,11 +210,14 @@ class _Drawing:
         alarms = self.plot.alarms
         xs = [self.x(alarm.at_s) for alarm in alarms]
         parts = []
-        for alarm, x in zip(alarms, xs, strict=True):
-            kind = "leave" if alarm.priority == Priority.HIGH else "look"
-            parts.append(
-                f'<path class="mark-line {kind}" d="M{x:.1f} {_LANE - 2:g}V{self.bottom:g}"/>'
-            )
+        for alarm in alarms:
+            lines = {"leave": alarm.leave_s}
+            if alarm.leave_s != alarm.at_s:
+                lines["look"] = alarm.at_s
+            for kind, at_s in lines.items():
+                if at_s is not None:
+                    foot = f"{_LANE - 2:g}V{self.bottom:g}"
+                    parts.append(f'<path class="mark-line {kind}" d="M{self.x(at_s):.1f} {foot}"/>')
         for label in labels(alarms, xs, self.left - 20.0, self.right + 12.0):
             kind = "leave" if label.is_leave else "look"
             corner = 0 if label.is_leave else 11

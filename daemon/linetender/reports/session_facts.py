@@ -70,6 +70,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
         say: Its sentence for people.
         evidence: The value that decided, with `evidence_unit`; None where there is none.
         evidence_unit: Unit of that value.
+        leave_s: From when on it told to leave, or None if it never did.
         cause: What probably happened, or empty.
         do: The one thing to do about that, or empty.
         causes: All causes named in turn, the last being `cause`.
@@ -88,6 +89,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     say: str
     evidence: float | None = None
     evidence_unit: str = ""
+    leave_s: float | None = None
     cause: str = ""
     do: str = ""
     causes: tuple[str, ...] = ()

@@ -40,3 +40,10 @@ def _number(file: Path) -> int:
     name = file.name.removesuffix(GZIP_SUFFIX).removesuffix(".jsonl")
     number = name.rpartition(".")[2]
     return int(number) if number.isdecimal() else 1
+
+
+def session_name(file: Path) -> str:
+    """Return the name of a session: that of a file without its number and ending."""
+    name = file.name.removesuffix(GZIP_SUFFIX).removesuffix(".jsonl")
+    first, dot, number = name.rpartition(".")
+    return first if dot and number.isdecimal() else name

@@ -1,6 +1,6 @@
 """Reads a session once, front to back in bounded memory."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -9,7 +9,7 @@ from linetender.core.signals import Signal
 from linetender.core.watch import Watch
 from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.lines import Segment
-from linetender.recording.reader import RecordingReader
+from linetender.recording.reader import Block, RecordingReader
 from linetender.reports.facts_of_session import facts_of
 from linetender.reports.session_facts import SessionFacts
 from linetender.reports.session_gathering import Gathering
@@ -44,26 +44,50 @@ def read_session(files: tuple[Path, ...], told: Told = lambda read, size: None) 
         RecordingError: a file cannot be read or is damaged.
     """
     gathering = Gathering()
-    sizes = [file.stat().st_size if file.is_file() else 0 for file in files]
-    ended, lost = True, 0
-    for number, file in enumerate(files):
-        before = sum(sizes[:number])
-        reader = RecordingReader(file, lambda read, before=before: told(before + read, sum(sizes)))
-        for part in reader.parts():
-            if isinstance(part, Segment):
-                gathering.begin(part, _watch_of(part, reader))
-            else:
-                gathering.take(part)
+    ended, lines_lost = True, 0
+
+    def closed(reader: RecordingReader) -> None:
+        nonlocal ended, lines_lost
         ended = reader.ended
-        lost += reader.tail.lines if reader.tail else 0
+        lines_lost += reader.tail.lines if reader.tail else 0
+
+    for part, watch in parts_of(files, told, closed):
+        if isinstance(part, Segment):
+            assert watch is not None, "a header comes with a Watch"
+            gathering.begin(part, watch)
+        else:
+            gathering.take(part)
     gathering.end()
-    facts = facts_of(gathering, files, ended=ended, lines_lost=lost)
+    facts = facts_of(gathering, files, ended=ended, lines_lost=lines_lost)
     curves = {
         signal: (record.trace.pieces(), record.trace.width_ns)
         for signal, record in gathering.records.items()
         if record.trace is not None
     }
     return ReadSession(facts, curves, gathering.clock.time_of_day)
+
+
+def parts_of(
+    files: tuple[Path, ...],
+    told: Told,
+    closed: Callable[[RecordingReader], None] = lambda reader: None,
+) -> Iterator[tuple[Segment | Block, Watch | None]]:
+    """Yield each part of a session's files, and with each header a core that starts there.
+
+    Args:
+        files: In the order in which they were written.
+        told: As for `read_session`.
+        closed: Gets the reader of each file once that has been read.
+
+    Raises:
+        RecordingError: as for `read_session`.
+    """
+    sizes = [file.stat().st_size if file.is_file() else 0 for file in files]
+    for number, file in enumerate(files):
+        reader = RecordingReader(file, _told_from(told, sum(sizes[:number]), sum(sizes)))
+        for part in reader.parts():
+            yield part, _watch_of(part, reader) if isinstance(part, Segment) else None
+        closed(reader)
 
 
 def _watch_of(header: Segment, reader: RecordingReader) -> Watch:
@@ -79,3 +103,7 @@ def _watch_of(header: Segment, reader: RecordingReader) -> Watch:
             line=reader.line,
             offset=reader.offset,
         ) from error
+
+
+def _told_from(told: Told, before_bytes: int, all_bytes: int) -> Callable[[int], None]:
+    return lambda bytes_read: told(before_bytes + bytes_read, all_bytes)

@@ -6,7 +6,7 @@ from datetime import datetime
 from linetender.annunciation.words import PRIORITY_WORDS
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
-from linetender.reports.durations import clock, part_text, span
+from linetender.reports.durations import moment, part_text, span
 from linetender.reports.session_facts import Episode, SessionFacts
 from linetender.reports.units import QUANTITIES, amount
 
@@ -27,17 +27,17 @@ def headline(facts: SessionFacts) -> str:
         first = next(one for one in facts.alarms if one.priority == Priority.HIGH)
         also = f" {counted(facts.leaves, 'LEAVE')} in all." if facts.leaves > 1 else ""
         cause = f" Cause: {first.cause}" if first.cause else ""
-        return f"LEAVE at {clock(first.at_s)}: {first.say}{cause}{also}"
+        return f"LEAVE at {moment(first.leave_s or first.at_s)}: {first.say}{cause}{also}"
     if facts.looks:
         first = facts.alarms[0]
         also = f" {facts.looks} in all." if facts.looks > 1 else ""
-        return f"No LEAVE. LOOK at {clock(first.at_s)}: {first.say}{also}"
+        return f"No LEAVE. LOOK at {moment(first.at_s)}: {first.say}{also}"
     return "Nothing happened: no alarm."
 
 
 def story(facts: SessionFacts, time_of_day: TimeOfDay) -> list[str]:
     """Tell what happened, a sentence or two for each thing, in the order of weight."""
-    told = [episode_text(one, facts, time_of_day) for one in _told(facts)]
+    told = list(_episodes(facts, time_of_day))
     if len(facts.alarms) > len(told):
         told.append(f"{len(facts.alarms) - len(told)} further alarms stand in the list.")
     return [
@@ -59,19 +59,42 @@ def use_text(facts: SessionFacts, time_of_day: TimeOfDay) -> str:
     if facts.figures_of != "worn":
         return f"{length}. The hood was not worn."
     first = next(stage for stage in facts.stages if stage.stage == Stage.WORN)
-    return f"{length}. The hood was worn for {span(facts.worn_s)}, from {clock(first.at_s)} on."
+    return f"{length}. The hood was worn for {span(facts.worn_s)}, from {moment(first.at_s)} on."
 
 
-def episode_text(one: Episode, facts: SessionFacts, time_of_day: TimeOfDay) -> str:
+def _episodes(facts: SessionFacts, time_of_day: TimeOfDay) -> Iterator[str]:
+    before = ""
+    for one in _told(facts):
+        cause = f" Cause: {one.cause}" if one.cause else ""
+        yield episode_text(
+            one, facts, time_of_day, " Cause: the same." if cause and cause == before else cause
+        )
+        before = cause or before
+
+
+def episode_text(one: Episode, facts: SessionFacts, time_of_day: TimeOfDay, cause: str) -> str:
     """Tell an alarm: when, what, why, and how it ended."""
-    value = "" if one.evidence is None else f" ({one.evidence:g} {one.evidence_unit})"
+    value = evidence_text(one)
     day = time_of_day(one.at_s)
-    when = clock(one.at_s) + (f" ({day:%H:%M:%S})" if day else "")
-    cause = f" Cause: {one.cause}" if one.cause else ""
+    when = moment(one.at_s) + (f" ({day:%H:%M:%S})" if day else "")
     false = " The wearer marked it as false." if one.is_false else ""
     said = one.say.rstrip(".")
     end = f" {answer_text(one)}; {end_text(one, facts)}."
-    return f"{one.number}. {word_of(one)} at {when}: {said}{value}.{cause}{end}{false}"
+    return f"{one.number}. {words_at(one, when)}: {said}{value}.{cause}{end}{false}"
+
+
+def evidence_text(one: Episode) -> str:
+    """Return the value that decided, in brackets, or nothing."""
+    if one.evidence is None:
+        return ""
+    return f" ({one.evidence:g}\N{NO-BREAK SPACE}{one.evidence_unit})"
+
+
+def words_at(one: Episode, when: str) -> str:
+    """Say what reached the wearer, and when: of one that became more urgent, both."""
+    if one.leave_s is None or one.leave_s == one.at_s:
+        return f"{word_of(one)} at {when}"
+    return f"LOOK at {when}, LEAVE from {moment(one.leave_s)} on"
 
 
 def word_of(one: Episode) -> str:
@@ -124,7 +147,7 @@ def _air(facts: SessionFacts) -> Iterator[str]:
     of = " of this session's normal" if signal is Signal.AIR_PERCENT_OF_BASELINE else ""
     yield (
         f"Air: {amount(signal, figures.mean)}{of} on average, lowest "
-        f"{amount(signal, figures.lowest.value)} at {clock(figures.lowest.at_s)}."
+        f"{amount(signal, figures.lowest.value)} at {moment(figures.lowest.at_s)}."
     )
 
 
@@ -139,7 +162,7 @@ def _oxygen(facts: SessionFacts) -> Iterator[str]:
     drops = facts.desaturations[0].count if facts.desaturations else 0
     yield (
         f"Oxygen: {figures.mean:g} % on average, lowest {figures.lowest.value:g} % at "
-        f"{clock(figures.lowest.at_s)}; {span(below) if below else 'no time'} below 90 %; "
+        f"{moment(figures.lowest.at_s)}; {span(below) if below else 'no time'} below 90 %; "
         f"{counted(drops, 'desaturation')} of 3 points or more."
     )
 
@@ -169,10 +192,10 @@ def _unseen(facts: SessionFacts) -> Iterator[str]:
             )
     for segment in facts.segments[1:]:
         if segment.blind_s is None:
-            yield f"At {clock(segment.at_s)} the station was blind, nobody knows for how long."
+            yield f"At {moment(segment.at_s)} the station was blind, nobody knows for how long."
         elif segment.blind_s > 0.0:
             blind = span(segment.blind_s)
-            yield f"At {clock(segment.at_s)} the station had been blind for {blind}."
+            yield f"At {moment(segment.at_s)} the station had been blind for {blind}."
     if facts.false_leaves:
         yield f"{counted(facts.false_leaves, 'LEAVE')} marked as false by the wearer."
     if not facts.ended:

@@ -25,6 +25,7 @@ figcaption{font-size:.9rem}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.95rem}
 th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;
  border-bottom:1px solid var(--grid);overflow-wrap:anywhere}
+th[scope=col],td.time{white-space:nowrap}
 td.number,th.number{text-align:right;white-space:nowrap}
 caption{text-align:left;color:var(--muted);padding:.25rem 0}
 figure{margin:.5rem 0 1rem;break-inside:avoid}
@@ -32,10 +33,10 @@ svg{display:block;width:100%;height:auto}
 svg.narrow{display:none}
 svg text{fill:var(--text);font-size:13px;font-family:inherit}
 svg .small{fill:var(--muted)}
-svg .grid{stroke:var(--grid);stroke-width:1}
-svg .axis{stroke:var(--muted);stroke-width:1}
-svg .limit{stroke:var(--limit);stroke-width:1.2;stroke-dasharray:7 4}
-svg .limit-name{fill:var(--muted);paint-order:stroke;stroke:var(--ground);stroke-width:4px}
+svg .grid{fill:none;stroke:var(--grid);stroke-width:1}
+svg .axis{fill:none;stroke:var(--muted);stroke-width:1}
+svg .limit{fill:none;stroke:var(--limit);stroke-width:1.2;stroke-dasharray:7 4}
+svg .silence-name{fill:var(--muted);paint-order:stroke;stroke:var(--ground);stroke-width:4px}
 svg .curve{fill:none;stroke-width:1.8;stroke-linejoin:round}
 svg .range{stroke:none;fill-opacity:.28}
 svg .doubt{stroke-width:1;stroke-dasharray:1.5 2.5;fill-opacity:.10}

@@ -42,4 +42,4 @@ def unit_of(signal: str) -> str:
 def amount(signal: str, value: float) -> str:
     """Write a value with its unit."""
     number = f"{value:.0f}" if value >= 10_000 else f"{value:g}"
-    return f"{number} {unit_of(signal)}"
+    return f"{number}\N{NO-BREAK SPACE}{unit_of(signal)}"

@@ -1,0 +1,135 @@
+"""The page of several sessions: a table and trends over them, then each in plain words."""
+
+from collections.abc import Sequence
+from html import escape
+
+from linetender.annunciation.cautions import CAUTIONS
+from linetender.core.signals import Signal
+from linetender.reports.durations import part_text, span
+from linetender.reports.page import document, story_block
+from linetender.reports.session_facts import SessionFacts
+from linetender.reports.session_reading import ReadSession
+from linetender.reports.tables import Column, listed, table
+from linetender.reports.trend_plot import TrendPlot, draw_trend
+from linetender.reports.units import QUANTITIES, amount
+
+_DRAWN = {
+    Signal.AIRFLOW_L_MIN: "air",
+    Signal.AIR_PERCENT_OF_BASELINE: "air",
+    Signal.SPO2_PERCENT: "oxygen",
+    Signal.PULSE_RATE_BPM: "pulse",
+    Signal.FILTER_PRESSURE_PA: "other",
+}
+
+COLUMNS = (
+    Column("No."),
+    Column("Session"),
+    Column("Worn", is_number=True),
+    Column("LEAVE", is_number=True),
+    Column("False", is_number=True),
+    Column("LOOK", is_number=True),
+    Column("Air, mean", is_number=True),
+    Column("Lowest oxygen", is_number=True),
+    Column("Below 90 %", is_number=True),
+    Column("Air readings good", is_number=True),
+)
+
+
+def trend_page(sessions: Sequence[ReadSession]) -> str:
+    """Return one page about several sessions, in the order in which they are given."""
+    title = f"{len(sessions)} sessions: report"
+    rows = [_row(number, one) for number, one in enumerate(sessions, 1)]
+    facts = [one.facts for one in sessions]
+    parts = [
+        f"<h1>{escape(title)}</h1>",
+        f'<section class="story" aria-labelledby="all"><h2 id="all">All together</h2>'
+        f'<p class="first">{escape(total(facts))}</p></section>',
+        "<h2>Session by session</h2>",
+        table("Figures over the time for which the hood was worn, if it was", COLUMNS, rows),
+        "<h2>Trends</h2>",
+        *(_figure(plot) for plot in trends_of(facts)),
+        "<h2>Each session</h2>",
+        *(
+            story_block(one, f"session-{number}", f"{number}. {name_of(one)}")
+            for number, one in enumerate(sessions, 1)
+        ),
+        "<h2>What holds always</h2>",
+        listed(caution.full for caution in CAUTIONS),
+        '<p class="muted">This page holds health data.</p>',
+    ]
+    return document(title, "\n".join(parts))
+
+
+def total(facts: Sequence[SessionFacts]) -> str:
+    """Say in a sentence what all sessions come to."""
+    worn_s = sum(one.worn_s for one in facts)
+    leaves = sum(one.leaves for one in facts)
+    false = sum(one.false_leaves for one in facts)
+    looks = sum(one.looks for one in facts)
+    return (
+        f"{len(facts)} sessions, the hood worn for {span(worn_s)}: LEAVE {leaves} ×, of which "
+        f"{false} marked as false; LOOK {looks} ×."
+    )
+
+
+def trends_of(facts: Sequence[SessionFacts]) -> list[TrendPlot]:
+    """Return what is drawn: each quantity that any session has."""
+    plots: list[TrendPlot] = []
+    for signal, kind in _DRAWN.items():
+        figures = {
+            number: one.signals[signal]
+            for number, one in enumerate(facts, 1)
+            if signal in one.signals and one.signals[signal].mean is not None
+        }
+        if not figures or (signal is Signal.AIR_PERCENT_OF_BASELINE and plots):
+            continue
+        name = QUANTITIES[signal].name
+        means = [one.mean for one in figures.values() if one.mean is not None]
+        plots.append(
+            TrendPlot(
+                key=f"trend-{signal.value.replace('_', '-')}",
+                kind=kind,
+                title=f"{name[0].upper()}{name[1:]}, {QUANTITIES[signal].unit}",
+                unit=QUANTITIES[signal].unit,
+                about=f"Mean {amount(signal, means[0])} in the first of these sessions, "
+                f"{amount(signal, means[-1])} in the last.",
+                sessions=len(facts),
+                figures=figures,
+            )
+        )
+    return plots
+
+
+def name_of(session: ReadSession) -> str:
+    """Name a session by its station and when it began, or else by its file."""
+    begins = session.time_of_day(0.0)
+    facts = session.facts
+    return f"{facts.station}, {begins:%Y-%m-%d %H:%M}" if begins else facts.files[0]
+
+
+def _row(number: int, session: ReadSession) -> list[str]:
+    facts = session.facts
+    air = facts.signals.get(Signal.AIRFLOW_L_MIN) or facts.signals.get(
+        Signal.AIR_PERCENT_OF_BASELINE
+    )
+    air_unit = "L/min" if Signal.AIRFLOW_L_MIN in facts.signals else "%"
+    oxygen = facts.signals.get(Signal.SPO2_PERCENT)
+    return [
+        str(number),
+        name_of(session),
+        span(facts.worn_s),
+        str(facts.leaves),
+        str(facts.false_leaves),
+        str(facts.looks),
+        "" if air is None or air.mean is None else f"{air.mean:g} {air_unit}",
+        f"{oxygen.lowest.value:g} %" if oxygen and oxygen.lowest else "",
+        span(oxygen.below_s.get("90", 0.0)) if oxygen else "",
+        part_text(air.coverage) if air else "not watched",
+    ]
+
+
+def _figure(plot: TrendPlot) -> str:
+    return (
+        f"<figure><h3>{escape(plot.title)}</h3>\n{draw_trend(plot)}<figcaption>Dot: mean. Bar: "
+        f"from the lowest to the highest reading. {escape(plot.about)}</figcaption></figure>"
+    )
