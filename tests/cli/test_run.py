@@ -277,6 +277,16 @@ def test_a_password_file_that_is_not_there(folders: Path) -> None:
     assert not record.exists()
 
 
+def alarms_in(record: Path) -> list[tuple[object, ...]]:
+    """Return what happened to each alarm, without those about the broker itself."""
+    return [
+        (event["due_ns"], event["rule"], event["after"])
+        for event in events_in(record)
+        if event["is"] == "alarm_changed"
+        and event["rule"] not in ("broker_lost", "delivery_unconfirmed")
+    ]
+
+
 def test_a_broker_that_does_not_answer_is_said_once_and_changes_nothing(folders: Path) -> None:
     with socket.socket() as unused:
         unused.bind(("127.0.0.1", 0))
@@ -290,7 +300,7 @@ def test_a_broker_that_does_not_answer_is_said_once_and_changes_nothing(folders:
     assert done.stderr.count("\n") == 1
     assert "no broker answers at 127.0.0.1" in done.stderr
     assert "local alarms go on" in done.stderr
-    assert events_in(records[0]) == events_in(records[1]) != []
+    assert alarms_in(records[0]) == alarms_in(records[1]) != []
     assert b'"broker_lost"' in records[0].read_bytes()
 
 

@@ -34,6 +34,7 @@ from linetender.runtime.boot import boot_hash
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
+from linetender.runtime.idle_shown import IdleShown
 from linetender.runtime.link_state import LinkState
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
@@ -75,6 +76,7 @@ class Session:
         carryover: What the run before left, or None.
         upkeep: Of the folder of recordings, or None.
         control: The local socket.
+        shown: Who shows what happens.
     """
 
     station: Station
@@ -86,6 +88,7 @@ class Session:
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
     control: ControlSocket = field(init=False)
+    shown: IdleShown = field(init=False)
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
 
     def __post_init__(self) -> None:
@@ -118,9 +121,16 @@ class Session:
             checked=checked_of(telling, outbox, clock),
             broker_connected=None if telling is None else telling.is_connected,
             minds_time_of_day=is_real,
-            listeners=(self._print, self.control.tell),
+            listeners=(self._shown(clock).tell,),
             manager=service_manager(),
         )
+
+    def _shown(self, clock: StationClock) -> IdleShown:
+        """Return who shows what happens, here and at the local socket."""
+        telling = self.telling
+        is_told = (lambda: True) if telling is None else telling.is_told
+        self.shown = IdleShown((self._print, self.control.tell), is_told, clock)
+        return self.shown
 
     def close(self) -> None:
         """Bring to an end what has threads of its own; outputs are safe by now."""
@@ -272,6 +282,7 @@ async def _run_real(session: Session) -> None:
         _stop_on_signals(live)
         _say_resumption(live, session)
         take_siren_over(runtime_folder(session.station.plan.station))
+        session.control.until_ended = lambda: session.shown.until_shown(live.snapshot)
         async with session.control.serving(live):
             await live.run()
     finally:

@@ -35,6 +35,11 @@ class Telling:
     guard: CommandGuard | None
     permission: Permission
 
+    def is_told(self) -> bool:
+        """Say whether the broker confirmed all that it is to keep, or is away."""
+        state = self.link.state()
+        return not state.connected or state.untold == 0
+
     def is_connected(self) -> bool:
         """Say whether the broker has accepted the connection."""
         return self.link.state().connected

@@ -140,6 +140,8 @@ class BrokerLink:
                 expired=self._queue.expired,
                 faults=self._faults,
                 refusal=self._refusal,
+                untold=self._queue.retained
+                + sum(message.retain for message in self._unconfirmed.values()),
                 renewals=self._renewals,
                 progress_ns=self._progress_ns,
             )

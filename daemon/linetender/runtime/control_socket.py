@@ -11,7 +11,7 @@ import logging
 import os
 import socket
 import struct
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import ExitStack, asynccontextmanager, suppress
 from pathlib import Path
 from typing import Protocol
@@ -97,11 +97,14 @@ class ControlSocket:
     Attributes:
         path: Of the socket.
         pace_s: Rest after each request of a client (s).
+        until_ended: Awaited before the answer to an accepted `end`, if there is something
+            to wait for.
     """
 
     def __init__(self, folder: Path, station: str, speak: Callable[[Event], str | None]) -> None:
         self.path = folder / SOCKET_NAME
         self.pace_s = PACE_S
+        self.until_ended: Callable[[], Awaitable[None]] | None = None
         self._station = station
         self._speak = speak
         self._controlled: Controlled | None = None
@@ -191,7 +194,10 @@ class ControlSocket:
             except _NO_REQUEST as error:
                 self._send(writer, Answer(0, False, error=f"no request: {error}"))
                 return
-            self._send(writer, self._answer(request, writer, source))
+            answer = self._answer(request, writer, source)
+            if answer.ok and request.verb is Ask.END and self.until_ended is not None:
+                await self.until_ended()
+            self._send(writer, answer)
             await asyncio.sleep(self.pace_s)
 
     def _answer(self, request: Request, writer: asyncio.StreamWriter, source: str) -> Answer:

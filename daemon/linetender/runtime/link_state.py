@@ -19,6 +19,7 @@ class LinkState:
         expired: Messages given up because they had waited too long to be told as new.
         faults: Errors inside this link; each is in the log.
         refusal: The last reason that the broker gave for refusing anything, or empty.
+        untold: Retained messages among those that wait or are not confirmed.
         renewals: How often a sending thread that hung got a successor.
         progress_ns: When the sending thread last made a turn, or None.
     """
@@ -34,5 +35,6 @@ class LinkState:
     expired: int
     faults: int
     refusal: str
+    untold: int
     renewals: int
     progress_ns: int | None

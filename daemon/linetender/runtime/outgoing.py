@@ -56,6 +56,11 @@ class OutgoingQueue:
         """Return how many messages wait."""
         return len(self._waiting)
 
+    @property
+    def retained(self) -> int:
+        """How many of them are retained."""
+        return len(self._waiting) - self._passing
+
     def put(self, message: Message) -> None:
         """Add a message."""
         if message.retain:
