@@ -176,11 +176,10 @@ def test_ten_thousand_that_do_not_count_change_nothing_and_fill_no_log(
 class RealEars:
     """The same, behind a real link."""
 
-    def __init__(self, folder: Path, port: int) -> None:
+    def __init__(self, folder: Path, port: int, **more: Any) -> None:
         (folder / "secret").write_text(PASSWORD)
-        settings = StationBroker(
-            host="127.0.0.1", port=port, user="shed", password_file="secret", commands=True
-        )
+        login: dict[str, Any] = {"user": "shed", "password_file": "secret", **more}
+        settings = StationBroker(host="127.0.0.1", port=port, commands=True, **login)
         topics = Topics("shed")
         self.incoming = Incoming()
         self.guard = CommandGuard("shed")
@@ -286,6 +285,24 @@ def test_a_list_that_lets_anybody_write_commands_leaves_them_off(tmp_path: Path)
         broker.publish(f"{TOP}/command/ann", order("end").decode(), login=("ann", PASSWORD))
         ears.hear()
         assert ears.inbox.take() == []
+    finally:
+        ears.link.stop(0.5)
+        broker.stop()
+
+
+@pytest.mark.broker
+def test_a_broker_that_comes_back_with_another_list_is_tried_again(tmp_path: Path) -> None:
+    broker = broker_with(tmp_path, (SAMPLES / "acl").read_text(encoding="utf-8"))
+    broker.start()
+    ears = RealEars(tmp_path, broker.port)
+    try:
+        ears.link.start()
+        asyncio.run(ears.answered())
+        assert ears.guard.is_guarded is True
+        broker.kill()
+        (tmp_path / "acl").write_text("pattern readwrite #\n")
+        broker.start()
+        asyncio.run(until(lambda: ears.guard.is_guarded is False))
     finally:
         ears.link.stop(0.5)
         broker.stop()
