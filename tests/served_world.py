@@ -87,6 +87,10 @@ class World:
         with process:
             try:
                 yield process
+            except BaseException:
+                process.kill()
+                print(*process.communicate(timeout=30), sep="\n")  # noqa: T201 - for the report
+                raise
             finally:
                 process.kill()
 

@@ -9,7 +9,10 @@ import pytest
 
 from linetender.cli.exit_codes import ExitCode
 from linetender.recording.replay import replay_file
+from mosquitto_broker import MosquittoBroker, Witness, mosquitto, witness
 from served_world import S, World, served_world
+
+__all__ = ["mosquitto", "witness"]
 
 BUZZER, LAMP_GREEN = 22, 23
 
@@ -194,6 +197,25 @@ def test_a_station_whose_world_ends_says_so_and_ends(tmp_path: Path) -> None:
         assert "no longer served" in errors
         assert "Traceback" not in errors
         assert not (world.at / "world.sock").exists()
+
+
+@pytest.mark.broker
+def test_simulated_time_waits_for_a_real_broker(
+    mosquitto: MosquittoBroker, witness: Witness, tmp_path: Path
+) -> None:
+    with served_world(tmp_path, "--held") as world:
+        path = world.station()
+        with path.open("a", encoding="utf-8") as file:
+            file.write(f"\n[broker]\nhost = '127.0.0.1'\nport = {mosquitto.port}\n")
+        with world.background("run", path):
+            begin_use(world)
+            world.hand("fault", "fan_stop")
+            world.hand("wait", "10", "--pin", str(BUZZER))
+            witness.wait_for("linetender/served/alarm/air_lost", '"state":"unacknowledged"')
+            world.hand("wait", "1")
+            beats = [seen for seen in witness.seen if seen.topic == "linetender/served/alive"]
+            # One each simulated second, though they went by within a real one or two.
+            assert len(beats) >= 100
 
 
 def test_no_world_another_world_or_none_at_all(tmp_path: Path) -> None:

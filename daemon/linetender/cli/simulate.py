@@ -19,7 +19,7 @@ from linetender.simulation.gated_time import Gate, GatedLoop
 from linetender.simulation.scenario import Scenario, load_scenario
 from linetender.simulation.script import PowerCut
 from linetender.simulation.world_server import AlreadyServed, WorldServer
-from linetender_drivers.simulated.world_link import PATIENCE_S, WorldLink
+from linetender_drivers.simulated.world_link import PATIENCE_S, WorldGone, WorldLink
 from linetender_drivers.simulated.world_wire import (
     Answer,
     Fault,
@@ -201,7 +201,7 @@ def wait(
     Example: linetender simulate wait 20 --pin 22 --at /tmp/world
     """
     if stations:
-        _asked(at, Pass(1, 0.0, stations=stations))
+        _await(stations, at)
     answer = _asked(at, Pass(1, seconds, pin, not low), patience_s=None)
     if answer.high is False:
         typer.echo(f"{_at(answer)}  GPIO {pin} did not change within {seconds:g} s.")
@@ -242,6 +242,16 @@ def status(
 def stop(at: At) -> None:
     """End the world."""
     _tell(_asked(at, Stop(1)), "the world ends")
+
+
+def _await(stations: int, at: Path) -> None:
+    try:
+        _asked(at, Pass(1, 0.0, stations=stations), PATIENCE_S)
+    except WorldGone as gone:
+        if not isinstance(gone.__cause__, TimeoutError):
+            raise
+        typer.echo(f"{stations} stations were not there within {PATIENCE_S:g} s.")
+        raise typer.Exit(ExitCode.FINDINGS) from gone
 
 
 def _asked(at: Path, request: Request, patience_s: float | None = PATIENCE_S) -> Answer:

@@ -26,7 +26,7 @@ from linetender_drivers.simulated_place import served
 
 T = TypeVar("T")
 
-LOOK_AGAIN_S = 0.02
+LOOK_AGAIN_S = 0.001
 """So often it is looked whether something real is still under way (s)."""
 
 AFTERWARDS_S = 0.5

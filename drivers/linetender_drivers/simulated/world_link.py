@@ -107,7 +107,7 @@ class WorldLink:
         try:
             self._socket.sendall(self._encoder.encode(request) + b"\n")
         except OSError as error:
-            raise self._gone() from error
+            raise self._gone(error) from error
 
     def send_if_there(self, request: Request) -> None:
         """Send a request that a world which has gone need not hear any more."""
@@ -171,7 +171,7 @@ class WorldLink:
         try:
             data = self._socket.recv(LONGEST_READ)
         except OSError as error:
-            raise self._gone() from error
+            raise self._gone(error) from error
         if not data:
             raise self._gone()
         *lines, self._rest = (self._rest + data).split(b"\n")
@@ -209,8 +209,10 @@ class WorldLink:
         else:
             late.set_result(said)
 
-    def _gone(self) -> WorldGone:
-        return WorldGone(self._place, "the simulated world is no longer served")
+    def _gone(self, error: OSError | None = None) -> WorldGone:
+        silent = isinstance(error, TimeoutError)
+        what = "does not answer" if silent else "is no longer served"
+        return WorldGone(self._place, f"the simulated world {what}")
 
 
 def _error(refused: Refused) -> Exception:
