@@ -13,22 +13,26 @@ from linetender.reports.new_file import expect_new, new_file
 from linetender.reports.session_files import session_files, session_name
 
 
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="CSV", help="Where the readings go; else beside FILE."),
+]
+Events = Annotated[
+    Path | None,
+    typer.Option("--events", metavar="CSV", help="Where the events go; else beside FILE."),
+]
+Derived = Annotated[
+    bool, typer.Option("--derived", help="Also the air as it was judged, at each reading.")
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace tables that are there already.")]
+
+
 def export(
     recording: Annotated[Path, typer.Argument(metavar="FILE", help="A recording.")],
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="CSV", help="Where the readings go; else beside FILE."),
-    ] = None,
-    events: Annotated[
-        Path | None,
-        typer.Option("--events", metavar="CSV", help="Where the events go; else beside FILE."),
-    ] = None,
-    derived: Annotated[
-        bool, typer.Option("--derived", help="Also the air as it was judged, at each reading.")
-    ] = False,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace tables that are there already.")
-    ] = False,
+    out: Out = None,
+    events: Events = None,
+    derived: Derived = False,
+    force: Force = False,
 ) -> None:
     """Write a session as two CSV tables: its readings and its events.
 

@@ -20,23 +20,25 @@ from linetender.reports.trend_page import name_of, total, trend_page
 Sessions = list[tuple[tuple[Path, ...], ReadSession]]
 
 
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="HTML", help="Where the page goes; else beside FILE."),
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace a page that is there already.")]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="Print the facts, one JSON object per session; no page.")
+]
+Reviewed = Annotated[
+    bool, typer.Option("--reviewed", help="Note that you have looked at each session; no page.")
+]
+
+
 def report(
     recordings: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings.")],
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="HTML", help="Where the page goes; else beside FILE."),
-    ] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace a page that is there already.")
-    ] = False,
-    as_json: Annotated[
-        bool,
-        typer.Option("--json", help="Print the facts, one JSON object per session; no page."),
-    ] = False,
-    reviewed: Annotated[
-        bool,
-        typer.Option("--reviewed", help="Note that you have looked at each session; no page."),
-    ] = False,
+    out: Out = None,
+    force: Force = False,
+    as_json: AsJson = False,
+    reviewed: Reviewed = False,
 ) -> None:
     """Tell what happened in a session: one HTML page that needs nothing else.
 

@@ -93,9 +93,7 @@ def export_session(
 
 
 class _Tables:
-    def __init__(
-        self, readings: TextIO, events: TextIO | None, *, is_derived: bool
-    ) -> None:
+    def __init__(self, readings: TextIO, events: TextIO | None, *, is_derived: bool) -> None:
         self._row: Callable[[list[Any]], Any] = csv.writer(readings).writerow
         self._row(list(READING_COLUMNS))
         self._event_row = None if events is None else csv.writer(events).writerow
@@ -185,18 +183,7 @@ class _Tables:
 def _event_row(item: Input | Event, plan: Plan) -> dict[str, Any] | None:
     match item:
         case AlarmChanged():
-            signal = None if item.evidence is None else signal_of_rule(item.rule, plan)
-            return {
-                "kind": "alarm",
-                "subject": item.rule,
-                "before": item.before.value,
-                "after": item.after.value,
-                "priority": item.priority.value,
-                "value": "" if item.evidence is None else item.evidence,
-                "unit": "" if signal is None else unit_of(signal),
-                "why": item.why,
-                "text": sentence(plan, item.rule),
-            }
+            return _alarm_row(item, plan)
         case CauseNamed():
             kind = {"kind": "cause", "subject": item.rule, "after": str(item.cause)}
             return kind | {"value": item.confidence, "text": cause_sentence(item)}
@@ -217,3 +204,18 @@ def _event_row(item: Input | Event, plan: Plan) -> dict[str, Any] | None:
         case FalseLeave():
             return {"kind": "false_leave", "subject": item.rule}
     return None
+
+
+def _alarm_row(event: AlarmChanged, plan: Plan) -> dict[str, Any]:
+    signal = None if event.evidence is None else signal_of_rule(event.rule, plan)
+    return {
+        "kind": "alarm",
+        "subject": event.rule,
+        "before": event.before.value,
+        "after": event.after.value,
+        "priority": event.priority.value,
+        "value": "" if event.evidence is None else event.evidence,
+        "unit": "" if signal is None else unit_of(signal),
+        "why": event.why,
+        "text": sentence(plan, event.rule),
+    }

@@ -1,12 +1,13 @@
 """Desaturations: drops of the blood oxygen under its own recent mean.
 
 Definition: a value at least 3 (or 4) percentage points below the mean of the last 120
-good seconds, for at least 10 s.
+good seconds before the drop, for at least 10 s; a reading that is not good ends it, and
+the value that ends one begins none.
 
 Source: AASM Manual for the Scoring of Sleep and Associated Events (2012): 3 %, in the
 alternative rule 4 %, 10 s. The reference, 120 good seconds of which 30 must be there, is
-chosen: the manual leaves it to the scorer. Those seconds run on through a drop, so a
-lasting shift to a lower level is one drop that ends when the mean has followed it.
+chosen: the manual leaves it to the scorer. It stands still while a drop lasts, so a
+lasting shift to a lower level is one long drop.
 """
 
 from collections import deque
@@ -72,7 +73,7 @@ class DesaturationCounter:
         """Add a stretch; one that does not follow upon the last ends a drop."""
         if from_ns > self._to_ns:
             self.end()
-        mean = self._reference.mean
+        mean = self._reference.mean if self._lowest is None else self._mean
         if mean is None or value > mean - self.points + _ROUNDING:
             self.end()
         elif self._lowest is None:

@@ -150,12 +150,13 @@ def _limits(facts: SessionFacts, signal: Signal) -> tuple[tuple[float, str], ...
     lines = [(one.value, _limit_name(one)) for one in found]
     if facts.air and signal is Signal.AIRFLOW_L_MIN and facts.air.required_l_min:
         required = facts.air.required_l_min
-        lines.append((required, f"required {required:g} L/min"))
+        lines.append((required, f"required {required:g}\N{NO-BREAK SPACE}L/min"))
     return tuple(lines)
 
 
 def _limit_name(limit: Limit) -> str:
-    return f"{limit.rule.replace('_', ' ')} {limit.value:.4g} {unit_of(limit.signal)}"
+    value = f"{limit.value:.4g}\N{NO-BREAK SPACE}{unit_of(limit.signal)}"
+    return f"{limit.rule.replace('_', ' ')} {value}"
 
 
 def _figure(plot: Plot) -> str:

@@ -18,7 +18,7 @@ NARROW_PX = 420.0
 
 _LANE = 26.0
 _HEIGHT = 150.0
-_FOOT = 40.0
+_FOOT = 46.0
 _MOST_TICKS = 7
 _STAGE_NAMES = {"idle": "not worn", "pre_use": "check", "worn": "worn", "service": "service"}
 
@@ -71,7 +71,7 @@ class _Drawing:
         self.name = name
         self.width = width
         self.left, self.right = 46.0, width - 52.0
-        self.top = _LANE + 20.0
+        self.top = _LANE + 24.0
         self.bottom = self.top + _HEIGHT
         self.silent_over_ns = max(plot.gap_ns, 2 * plot.piece_ns)
         self.runs = self._split()
@@ -113,7 +113,7 @@ class _Drawing:
 
     def _axes(self) -> list[str]:
         left, right, bottom = self.left, self.right, self.bottom
-        parts = [f'<text class="small" x="2" y="{self.top - 8:g}">{escape(self.plot.unit)}</text>']
+        parts = [f'<text class="small" x="2" y="{self.top - 13:g}">{escape(self.plot.unit)}</text>']
         for value in ticks(self.low, self.high, _MOST_TICKS):
             y = self.y(value)
             parts.append(f'<path class="grid" d="M{left:g} {y:.1f}H{right:g}"/>')
@@ -126,13 +126,13 @@ class _Drawing:
             anchor = "middle" if x + 22.0 < right else "end"
             parts.append(f'<path class="axis" d="M{x:.1f} {bottom:g}v5"/>')
             parts.append(
-                f'<text class="small" x="{x:.1f}" y="{bottom + 18:g}" '
+                f'<text class="small" x="{x:.1f}" y="{bottom + 22:g}" '
                 f'text-anchor="{anchor}">{label}</text>'
             )
         unit = "h:min:s" if self.plot.length_s >= 3600 else "min:s"
         parts.append(f'<path class="axis" d="M{left:g} {self.top:g}V{bottom:g}H{right:g}"/>')
         parts.append(
-            f'<text class="small" x="{left:g}" y="{bottom + 34:g}">'
+            f'<text class="small" x="{left:g}" y="{bottom + 39:g}">'
             f"time since the beginning ({unit})</text>"
         )
         return parts

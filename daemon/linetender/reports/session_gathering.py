@@ -83,10 +83,10 @@ class Gathering:
             self._worn_from_ns = None
 
     def _make_records(self, plan: Plan) -> None:
-        signals = list(plan.signals)
+        derived: tuple[Signal, ...] = ()
         if plan.air is not None:
-            signals += DERIVED if plan.air.k_l_min is not None else DERIVED[:1]
-        for signal in signals:
+            derived = DERIVED if plan.air.k_l_min is not None else DERIVED[:1]
+        for signal in (*derived, *plan.signals):
             if signal not in self.records:
                 below = low_limits_of(plan, signal)
                 self.records[signal] = SignalRecord(signal, below, drawn=signal in DRAWN)

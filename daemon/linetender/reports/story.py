@@ -1,5 +1,6 @@
 """What happened, in plain words: the beginning of each report, and what the terminal shows."""
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
@@ -14,6 +15,9 @@ TimeOfDay = Callable[[float], datetime | None]
 
 MOST_TOLD = 6
 """So many alarms are told one by one; the list holds them all (chosen)."""
+
+_UNIT = re.compile(r"(?<=\d) (?=%|/min|L/min|Pa|s\b|min\b|h\b)")
+"""A space that must not end a line: between a number and its unit."""
 
 POOR_COVERAGE = 0.95
 """Under this part of good readings the story says that much was not seen (chosen)."""
@@ -40,7 +44,7 @@ def story(facts: SessionFacts, time_of_day: TimeOfDay) -> list[str]:
     told = list(_episodes(facts, time_of_day))
     if len(facts.alarms) > len(told):
         told.append(f"{len(facts.alarms) - len(told)} further alarms stand in the list.")
-    return [
+    sentences = [
         use_text(facts, time_of_day),
         *told,
         *_air(facts),
@@ -48,6 +52,7 @@ def story(facts: SessionFacts, time_of_day: TimeOfDay) -> list[str]:
         *_check(facts),
         *_unseen(facts),
     ]
+    return [_UNIT.sub("\N{NO-BREAK SPACE}", text) for text in sentences]
 
 
 def use_text(facts: SessionFacts, time_of_day: TimeOfDay) -> str:

@@ -24,9 +24,10 @@ figcaption{font-size:.9rem}
 .wide-table{overflow-x:auto}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.95rem}
 th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;
- border-bottom:1px solid var(--grid);overflow-wrap:anywhere}
-th[scope=col],td.time{white-space:nowrap}
-td.number,th.number{text-align:right;white-space:nowrap}
+ border-bottom:1px solid var(--grid);overflow-wrap:break-word}
+.number{text-align:right}
+td.number{white-space:nowrap}
+td:nth-child(2):not(.number){overflow-wrap:anywhere;min-width:6.5rem}
 caption{text-align:left;color:var(--muted);padding:.25rem 0}
 figure{margin:.5rem 0 1rem;break-inside:avoid}
 svg{display:block;width:100%;height:auto}
@@ -51,15 +52,15 @@ svg text.mark-name{font-weight:700;text-anchor:middle}
 svg text.mark-name.leave{fill:var(--ground)}
 svg text.mark-name.look{fill:var(--look)}
 svg .stage{fill:var(--panel);stroke:var(--muted);stroke-width:1}
-svg .bar{stroke:none}
-.air .curve,.air .doubt{stroke:var(--air)}
-.air .range,.air .doubt,.air .dots,.air .bar{fill:var(--air)}
-.oxygen .curve,.oxygen .doubt{stroke:var(--oxygen)}
-.oxygen .range,.oxygen .doubt,.oxygen .dots,.oxygen .bar{fill:var(--oxygen)}
-.pulse .curve,.pulse .doubt{stroke:var(--pulse)}
-.pulse .range,.pulse .doubt,.pulse .dots,.pulse .bar{fill:var(--pulse)}
-.other .curve,.other .doubt{stroke:var(--other)}
-.other .range,.other .doubt,.other .dots,.other .bar{fill:var(--other)}
+svg .extent{fill-opacity:.25;stroke-width:1.2}
+.air .curve,.air .doubt,.air .extent{stroke:var(--air)}
+.air .range,.air .doubt,.air .dots,.air .extent{fill:var(--air)}
+.oxygen .curve,.oxygen .doubt,.oxygen .extent{stroke:var(--oxygen)}
+.oxygen .range,.oxygen .doubt,.oxygen .dots,.oxygen .extent{fill:var(--oxygen)}
+.pulse .curve,.pulse .doubt,.pulse .extent{stroke:var(--pulse)}
+.pulse .range,.pulse .doubt,.pulse .dots,.pulse .extent{fill:var(--pulse)}
+.other .curve,.other .doubt,.other .extent{stroke:var(--other)}
+.other .range,.other .doubt,.other .dots,.other .extent{fill:var(--other)}
 @media (max-width:640px){
  svg.wide{display:none}
  svg.narrow{display:block}

@@ -81,7 +81,8 @@ def trends_of(facts: Sequence[SessionFacts]) -> list[TrendPlot]:
             for number, one in enumerate(facts, 1)
             if signal in one.signals and one.signals[signal].mean is not None
         }
-        if not figures or (signal is Signal.AIR_PERCENT_OF_BASELINE and plots):
+        all_have_flow = all(Signal.AIRFLOW_L_MIN in one.signals for one in facts)
+        if not figures or (signal is Signal.AIR_PERCENT_OF_BASELINE and all_have_flow):
             continue
         name = QUANTITIES[signal].name
         means = [one.mean for one in figures.values() if one.mean is not None]

@@ -7,7 +7,7 @@ from linetender.reports.axis import enclosing, ticks
 from linetender.reports.plot import NARROW_PX, WIDE_PX
 from linetender.reports.session_facts import SignalFigures
 
-_LEFT, _RIGHT, _TOP, _HEIGHT, _FOOT = 46.0, 14.0, 24.0, 130.0, 38.0
+_LEFT, _RIGHT, _TOP, _HEIGHT, _FOOT = 46.0, 14.0, 32.0, 130.0, 46.0
 _BOTTOM = _TOP + _HEIGHT
 _MOST_TICKS = 6
 
@@ -46,7 +46,7 @@ def _drawn(plot: TrendPlot, width: float, name: str) -> str:
         f'<svg class="{name} {plot.kind}" viewBox="0 0 {width:g} {_BOTTOM + _FOOT:g}" role="img" '
         f'aria-labelledby="{key}-t {key}-d"><title id="{key}-t">{escape(plot.title)}</title>'
         f'<desc id="{key}-d">{escape(plot.about)}</desc>',
-        f'<text class="small" x="2" y="{_TOP - 9:g}">{escape(plot.unit)}</text>',
+        f'<text class="small" x="2" y="{_TOP - 15:g}">{escape(plot.unit)}</text>',
         *_axes(plot, width),
         *_bars(plot, width),
     ]
@@ -75,11 +75,11 @@ def _axes(plot: TrendPlot, width: float) -> list[str]:
     for number in range(1, plot.sessions + 1, every):
         x = _LEFT + _step(plot, width) * (number - 0.5)
         parts.append(
-            f'<text class="small" x="{x:.1f}" y="{_BOTTOM + 17:g}" '
+            f'<text class="small" x="{x:.1f}" y="{_BOTTOM + 22:g}" '
             f'text-anchor="middle">{number}</text>'
         )
     parts.append(
-        f'<text class="small" x="{_LEFT:g}" y="{_BOTTOM + 33:g}">number of the session</text>'
+        f'<text class="small" x="{_LEFT:g}" y="{_BOTTOM + 39:g}">number of the session</text>'
     )
     return parts
 
@@ -94,7 +94,7 @@ def _bars(plot: TrendPlot, width: float) -> list[str]:
             continue
         top, foot = _y(plot, one.highest.value), _y(plot, one.lowest.value)
         parts.append(
-            f'<rect class="range" x="{x - bar / 2:.1f}" y="{top:.1f}" width="{bar:.1f}" '
+            f'<rect class="extent" x="{x - bar / 2:.1f}" y="{top:.1f}" width="{bar:.1f}" '
             f'height="{max(1.0, foot - top):.1f}"/>'
             f'<circle class="dots" cx="{x:.1f}" cy="{_y(plot, one.mean):.1f}" '
             f'r="{min(4.0, bar):.1f}"/>'
