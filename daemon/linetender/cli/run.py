@@ -118,7 +118,7 @@ class Session:
             incoming=None if telling is None else telling.incoming,
             guard=None if telling is None else telling.guard,
             keeper=self.keeper if outbox is None else outbox,
-            checked=checked_of(telling, outbox, clock),
+            checked=checked_of(telling, outbox, self.recorder, clock),
             broker_connected=None if telling is None else telling.is_connected,
             minds_time_of_day=is_real,
             listeners=(self._shown(clock).tell,),

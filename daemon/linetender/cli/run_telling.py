@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from linetender.annunciation.topics import Topics
+from linetender.recording.writer import RecordingWriter
 from linetender.runtime.announcer import wanted_by_announcer
 from linetender.runtime.boot import boot_hash
 from linetender.runtime.broker_link import BrokerLink
@@ -99,12 +100,20 @@ def outbox_of(station: Station, telling: Telling, folder: Path, run_id: str) -> 
     )
 
 
-def checked_of(telling: Telling | None, outbox: Outbox | None, clock: StationClock) -> Checked:
-    """Return what the station looks at of its telling, once a second."""
+def checked_of(
+    telling: Telling | None,
+    outbox: Outbox | None,
+    recorder: RecordingWriter | None,
+    clock: StationClock,
+) -> Checked:
+    """Return what the station looks at of its telling and recording, once a second."""
+    renewals: list[Callable[[], None]] = []
+    if recorder is not None:
+        renewals.append(recorder.renew_if_stuck)
     if telling is None:
-        return Checked()
+        return Checked(renewals=renewals)
     link, permission = telling.link, telling.permission
-    renewals: list[Callable[[], None]] = [
+    renewals += [
         link.renew_if_stuck,
         lambda: permission.try_again(clock.now_ns(), link.say_again),
     ]

@@ -91,6 +91,30 @@ class DiskThread:
 
     # The loop's side
 
+    def successor(self, fault: str) -> "DiskThread":
+        """Return another thread for the same session, not started, and let this one go.
+
+        It hangs on a disk: if it comes back, it closes its file and ends. The other begins
+        with the next file, once the disk takes data.
+        """
+        made = DiskThread(
+            self._path,
+            None,
+            self._storage,
+            self._sync_interval_s,
+            self._retry_s,
+            waits=self._waits,
+            monotonic=self._monotonic,
+        )
+        made.fault = fault
+        with self._changed:
+            made.paths, made.pieces_done = list(self.paths), self.pieces_done
+            made._number = self._number
+            self._closing = True
+            self._queue.clear()
+            self._changed.notify_all()
+        return made
+
     @property
     def waiting(self) -> int:
         """Pieces that the disk has not taken yet."""

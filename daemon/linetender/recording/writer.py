@@ -17,6 +17,9 @@ from linetender.recording.lines import EndReason, Frame, Segment, SegmentReason
 SYNC_INTERVAL_S = 1.0
 """Chosen: a power cut costs a second or two, and a card outlasts one sync a second."""
 
+HANGS_AFTER_S = 15.0
+"""A disk that took nothing for so long gets another thread (chosen)."""
+
 CLOSE_WITHIN_S = 5.0
 """How long `close` waits for the disk. Chosen: under the 10 s that a service manager allows."""
 
@@ -100,6 +103,8 @@ class RecordingWriter:
         )
         self._disk.fault = fault
         self._disk.start()
+        self._monotonic = monotonic
+        self._moved = 0, monotonic()
 
     @property
     def fault(self) -> str | None:
@@ -120,6 +125,21 @@ class RecordingWriter:
     def pieces_done(self) -> int:
         """Rises with each piece that the disk took: a sign of life."""
         return self._disk.pieces_done
+
+    def renew_if_stuck(self) -> None:
+        """Give a thread that hangs on the disk a successor; call it about once a second.
+
+        What it had not written is lost: there is a gap, as when the disk fails.
+        """
+        done, now_s = self._disk.pieces_done, self._monotonic()
+        if not self._disk.waiting or done != self._moved[0]:
+            self._moved = done, now_s
+        elif now_s - self._moved[1] >= HANGS_AFTER_S:
+            self._moved = done, now_s
+            fault = f"{self.path}: the disk does not answer; recording stopped"
+            self._disk = self._disk.successor(fault)
+            self._in_gap = True
+            self._disk.start()
 
     def segment_due(self, now_ns: int) -> SegmentReason | None:
         """Say whether a new segment should begin now, and why."""
