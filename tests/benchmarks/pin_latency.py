@@ -7,7 +7,7 @@ sensor gives 200 readings a second; every fifth is a drop of pressure to one of 
 each with a rule of its own that raises HIGH without delay; the next reading clears it.
 (One rule alone would be held as chattering.) Measured from the driver handing over
 the drop to the write on the pin: without a broker, and with one that accepts the
-connection and then takes nothing and answers nothing.
+connection and then takes nothing and answers nothing, with the outbox at work.
 
 One thing differs from a real station: the buzzer follows the alarm and plays no
 pattern, so that a new alarm can be timed 40 times a second.
@@ -27,6 +27,7 @@ import msgspec
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from linetender.annunciation.patterns import Edge
+from linetender.annunciation.topics import Topics
 from linetender.core.events import Demand, Sound
 from linetender.core.plan import Above, AllOf, Below, RulePlan
 from linetender.core.signals import Signal
@@ -37,6 +38,7 @@ from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.carryover_file import CarryoverKeeper
 from linetender.runtime.clock import MonotonicClock, read_wall_clock
 from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.outbox import Outbox
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
@@ -47,6 +49,7 @@ from linetender_drivers.registry import DriverSpec
 from linetender_drivers.simulated.machine import SimulatedMachine
 from scripted_broker import ScriptedBroker
 
+RUN = "00000000"
 READINGS_PER_S = 200
 DROP_EVERY = 5
 RULES = 25
@@ -163,14 +166,15 @@ def round_ms(folder: Path, link: BrokerLink | None) -> list[float]:
     sampler, pin = Sampler(clock), Pin(clock)
     station = bench_station(sampler, pin)
     folder.mkdir()
+    keeper = _keeper(folder, station, link)
     around = Surroundings(
         SimulatedMachine(clock),
         clock,
         read_wall_clock,
         "bench",
         recorder=RecordingWriter(folder / "s.jsonl"),
-        teller=Teller(station.plan, "00000000", link.publish) if link else None,
-        keeper=CarryoverKeeper(folder, "bench"),
+        teller=Teller(station.plan, RUN, link.publish, tells_events=False) if link else None,
+        keeper=keeper,
     )
 
     async def run() -> None:
@@ -180,8 +184,26 @@ def round_ms(folder: Path, link: BrokerLink | None) -> list[float]:
         await live.run()
 
     asyncio.run(run())
+    keeper.close()
     both = zip(sampler.drops_ns, pin.rises_ns, strict=True)
     return [(rise_ns - drop_ns) / 1e6 for drop_ns, rise_ns in both]
+
+
+def _keeper(folder: Path, station: Station, link: BrokerLink | None) -> CarryoverKeeper | Outbox:
+    """Return what keeps the state: with a broker, the outbox, which tells events from the disk."""
+    if link is None:
+        return CarryoverKeeper(folder, "bench")
+    outbox = Outbox(
+        folder,
+        Topics(station.plan.station).event,
+        RUN,
+        "bench",
+        link.publish,
+        lambda: link.state().connected,
+        read_wall_clock,
+    )
+    outbox.start()
+    return outbox
 
 
 def rounds_ms(rounds: int, folder: Path, link: BrokerLink | None) -> list[float]:

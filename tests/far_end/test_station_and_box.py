@@ -18,6 +18,7 @@ from linetender.recording.writer import RecordingWriter
 from linetender.runtime.clock import demo_wall_clock
 from linetender.runtime.incoming import Incoming, Received
 from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.self_checks import Checked
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
@@ -55,11 +56,13 @@ class Wire:
         to: Who is given what is published.
         whole: Whether anything gets through.
         said: Topics and payloads, in order.
+        own: Given what the sender says to itself.
     """
 
     to: Incoming
     whole: bool = True
     said: list[tuple[str, bytes]] = field(default_factory=list)
+    own: Incoming | None = None
 
     def __call__(
         self,
@@ -71,8 +74,11 @@ class Wire:
         expiry_s: int | None = None,
     ) -> None:
         self.said.append((topic, payload))
-        if self.whole:
-            self.to.put(Received(topic, payload, retain))
+        if not self.whole:
+            return
+        self.to.put(Received(topic, payload, retain))
+        if self.own is not None and topic.endswith("/selftest"):
+            self.own.put(Received(topic, payload, retain))
 
 
 class Both:
@@ -88,12 +94,13 @@ class Both:
         self.station = load_station(folder / "station.toml")
         self.sounder = load_sounder(folder / "box.toml")
         self.events: list[Event] = []
+        self.forbidden = ""
 
     def play(self, *deeds: tuple[float, Callable[["Both"], Any]], end_s: float) -> None:
         async def whole() -> None:
             self.clock = VirtualClock()
             at_station, at_box = Incoming(), Incoming()
-            self.down, self.up = Wire(at_box), Wire(at_station)
+            self.down, self.up = Wire(at_box, own=at_station), Wire(at_station)
             machine = SimulatedMachine(self.clock)
             self.rig = Rig(World(1), machine)
             around = Surroundings(
@@ -104,6 +111,8 @@ class Both:
                 recorder=RecordingWriter(self.record, waits=True),
                 teller=Teller(self.station.plan, "0a1b2c3d", self.down),
                 incoming=at_station,
+                broker_connected=lambda: self.down.whole,
+                checked=Checked(forbidden=lambda: self.forbidden),
                 listeners=[self._listen],
             )
             self.live = LiveStation(self.station, around)
@@ -242,3 +251,34 @@ def test_a_station_announces_itself_where_it_is_asked_to(tmp_path: Path) -> None
         both.play(end_s=5.0)
         told = [topic for topic, _ in both.down.said if topic.startswith("ha/")]
         assert told == ["ha/device/linetender_demo/config"] * expected
+
+
+NAMED = '[broker]\nhost = "127.0.0.1"\n'
+
+
+def test_a_broker_that_is_gone_is_told_here_step_by_step(tmp_path: Path) -> None:
+    both = Both(tmp_path, NAMED)
+    both.play(*ORDINARY, (32.0, Both.cut), (120.0, Both.mend), end_s=150.0)
+    first = {
+        rule: both.alarms(rule)[0][2]
+        for rule in ("far_end_unconfirmed_bench", "broker_lost", "delivery_unconfirmed")
+    }
+    assert first["far_end_unconfirmed_bench"] == pytest.approx(38.0, abs=2.1)
+    assert first["broker_lost"] == pytest.approx(62.0, abs=1.1)
+    assert first["delivery_unconfirmed"] == pytest.approx(90.0, abs=1.1)  # last heard at 30 s
+    for rule in first:
+        state, _, at_s = both.alarms(rule)[-1]
+        assert (state, 130.0 <= at_s <= 142.0) == ("returned_unacknowledged", True), rule
+    assert both.alarms("delivery_refused") == []
+
+
+def test_a_broker_that_lets_the_station_say_nothing_is_told_at_once(tmp_path: Path) -> None:
+    both = Both(tmp_path, NAMED)
+
+    def forbid(one: Both) -> None:
+        one.forbidden = "the broker's access list refuses linetender/demo/state"
+
+    both.play(*ORDINARY, (30.0, forbid), end_s=40.0)
+    assert [alarm[0] for alarm in both.alarms("delivery_refused")] == ["unacknowledged"]
+    assert both.alarms("delivery_refused")[0][2] == pytest.approx(30.0, abs=1.1)
+    assert both.rises(both.rig.machine, 29.9, 32.0) != []
