@@ -91,6 +91,7 @@ class BrokerLink:
         self._last_confirmed_ns: int | None = None
         self._progress_ns: int | None = None
         self._refusal = ""
+        self._said: set[str] = set()
         self._offline_confirmed = False
         self._client = BrokerClient(self._login, self, resumes=False)
         self._worker = self._new_worker()
@@ -311,6 +312,7 @@ class BrokerLink:
                 return
             self._connected = True
             self._connects += 1
+            self._said.clear()
             self._queue.say_retained_again()
             self._changed.notify_all()
         _LOG.info("connected to the broker at %s", where)
@@ -361,7 +363,7 @@ class BrokerLink:
         if message is not None:
             self._tell_answer(message, answer)
         if is_fault:
-            self._note_refusal(f"the broker refuses a publish on {topic}: {answer.words}")
+            self._note_refusal(f"the broker refuses to take {topic}: {answer.words}", "publish")
 
     def failed(self, client: BrokerClient, why: str) -> None:
         """Note that an attempt to connect failed."""
@@ -372,10 +374,12 @@ class BrokerLink:
         with self._changed:
             self._faults += 1
 
-    def _note_refusal(self, text: str) -> None:
-        """Log a reason once, not at each attempt."""
+    def _note_refusal(self, text: str, kind: str = "") -> None:
+        """Log a reason, or a kind of them, once in a connection or outage."""
         with self._changed:
-            is_new, self._refusal = text != self._refusal, text
+            self._refusal = text
+            is_new = (kind or text) not in self._said
+            self._said.add(kind or text)
         if is_new:
             _LOG.warning("%s", text)
 
