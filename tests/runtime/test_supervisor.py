@@ -235,7 +235,7 @@ def test_a_switch_that_falls_silent_counts_as_broken() -> None:
         switch = ScriptedSwitch(clock, [FOR_EVER])
         supervisor = Supervisor(demo_device("answer"), inbox, clock, Progress())
         task = asyncio.create_task(supervisor.keep_input(switch, is_open=True))
-        await clock.sleep(3 * CHANGE_WITHIN_S)
+        await clock.sleep(3 * CHANGE_WITHIN_S + 1.0)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
         return inbox.take()

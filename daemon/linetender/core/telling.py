@@ -9,7 +9,7 @@ wearer's deliberate *out*.
 from collections.abc import Sequence
 
 from linetender.core.alarm import Alarm
-from linetender.core.alarm_table import AlarmState
+from linetender.core.alarm_table import SOUNDING, AlarmState
 from linetender.core.check_in import CheckIn
 from linetender.core.events import Demand, DemandChanged, Sound
 from linetender.core.hands import Hands
@@ -96,7 +96,7 @@ class Telling:
             # A good pulse ends the reminder without an event of its own: look each second.
             candidates.append((since_ns // SECOND_NS + 1) * SECOND_NS)
         for alarm in self._alarms:
-            if alarm.sounds:
+            if alarm.state in SOUNDING:
                 candidates.append(alarm.since_ns + FAR_AFTER_NS)
                 if alarm.plan.id not in self.told:
                     candidates.append(self._call_due_ns(alarm, stage))

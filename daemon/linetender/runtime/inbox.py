@@ -15,6 +15,7 @@ from linetender.core.inputs import (
     reading,
 )
 from linetender.core.signals import Signal
+from linetender.runtime.bell import Bell
 from linetender.runtime.clock import StationClock
 from linetender_drivers.measurements import ContactChange, Measurement
 
@@ -29,6 +30,7 @@ class Inbox:
         self._clock = clock
         self._waiting: list[Input] = []
         self._filled = asyncio.Event()
+        self._bell = Bell(clock, self._filled)
         self._facts: dict[tuple[FactName, str], tuple[bool, str]] = {}
 
     def measurements(self, source: str, made: Iterable[Measurement]) -> None:
@@ -96,15 +98,12 @@ class Inbox:
         if until_ns is None:
             await self._filled.wait()
             return
-        alarm = asyncio.ensure_future(self._ring(until_ns))
+        self._bell.move(until_ns)
         try:
             await self._filled.wait()
-        finally:
-            alarm.cancel()
-
-    async def _ring(self, until_ns: int) -> None:
-        await self._clock.sleep_until_ns(until_ns)
-        self._filled.set()
+        except asyncio.CancelledError:
+            self._bell.stop()
+            raise
 
     def _put(self, item: Input) -> None:
         self._waiting.append(item)

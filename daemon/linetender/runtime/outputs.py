@@ -14,6 +14,7 @@ from linetender.annunciation.self_test import (
 from linetender.annunciation.sounder import SounderSchedule
 from linetender.core.events import Demand
 from linetender.core.fact_names import FactName
+from linetender.runtime.bell import Bell
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule
@@ -94,6 +95,7 @@ class Output:
             device.output or "", progress, now_ns, demand.burst
         )
         self._changed = asyncio.Event()
+        self._bell = Bell(clock, self._changed)
         self._wanted = False
         self._level = False
         self._is_open = True
@@ -145,6 +147,7 @@ class Output:
                 edge = self._schedule.next_edge()
                 await self._wait(min(edge.due_ns, turn_ns) if edge else turn_ns)
         finally:
+            self._bell.stop()
             await self._opened.close()
 
     def _drive(self, now_ns: int) -> None:
@@ -163,16 +166,9 @@ class Output:
             self._backoff_s = FIRST_BACKOFF_S
 
     async def _wait(self, until_ns: int) -> None:
-        ring = asyncio.ensure_future(self._ring(until_ns))
-        try:
-            await self._changed.wait()
-        finally:
-            ring.cancel()
+        self._bell.move(until_ns)
+        await self._changed.wait()
         self._changed.clear()
-
-    async def _ring(self, until_ns: int) -> None:
-        await self._clock.sleep_until_ns(until_ns)
-        self._changed.set()
 
     async def _reopen(self) -> None:
         await self._opened.close()

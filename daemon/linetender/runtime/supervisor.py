@@ -15,6 +15,7 @@ from linetender.core.signals import Signal
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.progress import Progress
+from linetender.runtime.time_limit import TimeLimit
 from linetender.settings.station import Device
 from linetender_drivers.contracts import InputDevice, Sensor
 from linetender_drivers.errors import DriverError, FailureReason
@@ -95,6 +96,7 @@ class Supervisor:
         self._clock = clock
         self._progress = progress
         self._bounds = bounds
+        self._limit = TimeLimit()
         self._failed = False
         self._backoff_s = FIRST_BACKOFF_S
 
@@ -133,6 +135,7 @@ class Supervisor:
                 self._backoff_s = min(2 * self._backoff_s, LONGEST_BACKOFF_S)
         finally:
             await self._close(opened)
+            self._limit.stop()
 
     async def _close(self, opened: Opened) -> None:
         try:
@@ -147,9 +150,9 @@ class Supervisor:
         async with self._within(self._bounds.open_s):
             await opened.open()
 
-    def _within(self, seconds: float) -> asyncio.Timeout:
+    def _within(self, seconds: float) -> TimeLimit:
         self._promise(seconds)
-        return asyncio.timeout(seconds)
+        return self._limit.of(seconds)
 
     def _promise(self, seconds: float) -> None:
         self._progress.promise(self._device.name, self._clock.now_ns() + round(seconds * 1e9))

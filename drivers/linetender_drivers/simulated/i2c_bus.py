@@ -172,14 +172,15 @@ class SimulatedI2cBus:
                 self.transfers.append(Transfer(at_ns, address, write, answer or b"", ok))
 
     async def _carry_out(self, address: int, write: bytes, read_n: int, at_ns: int) -> bytes:
-        where = place(self._name, address)
-        fault = next((fault for fault in self.faults if fault.hits(address, at_ns)), None)
+        fault: BusFault | None = None
+        if self.faults:
+            fault = next((fault for fault in self.faults if fault.hits(address, at_ns)), None)
         if fault is not None:
-            await self._fail(where, fault.kind)
+            await self._fail(place(self._name, address), fault.kind)
         try:
             answer = self._answer(address, write, read_n, at_ns, fault)
         except NotAcknowledged as error:
-            raise _failure(where, errno.EREMOTEIO) from error
+            raise _failure(place(self._name, address), errno.EREMOTEIO) from error
         self._last_answers[address, write, read_n] = answer
         return _damaged(answer, fault) if fault else answer
 

@@ -14,7 +14,11 @@ import selectors
 import threading
 import time
 from collections.abc import Coroutine
-from typing import Any, TypeVar
+from heapq import heappop, heappush
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    from _typeshed import FileDescriptorLike
 
 T = TypeVar("T")
 
@@ -23,6 +27,11 @@ NS_PER_S = 1_000_000_000
 PATIENCE_S = 10.0
 """Real time granted to threads that might still wake a loop without timers (chosen:
 longer than any call of ours that ends at all, shorter than a test's time limit)."""
+
+
+_ASK_EVERY = 64
+"""A loop that nothing outside can wake asks the system so seldom whether anything is ready:
+a thread may have been started, and signals write into a pipe."""
 
 
 class NothingLeftToWaitFor(RuntimeError):
@@ -39,20 +48,63 @@ class TimeSelector(selectors.DefaultSelector):
     def __init__(self) -> None:
         super().__init__()
         self.now_ns = 0
+        # Whether only a thread could make anything ready, and none runs: then to ask the
+        # system costs more than all the rest of a turn of the loop.
+        self._is_alone = False
+        self._asked = 0
+        self._sleepers: list[tuple[int, int, asyncio.Future[None]]] = []
+        self._slept = 0
+
+    def wake(self, sleeper: asyncio.Future[None], at_ns: int) -> None:
+        """Finish a future at an instant (ns), before the loop's own timers of that instant.
+
+        Whoever sleeps most, the drivers, would pay most for those.
+        """
+        self._slept += 1
+        heappush(self._sleepers, (at_ns, self._slept, sleeper))
 
     def poll(self, timeout_s: float | None) -> list[tuple[selectors.SelectorKey, int]]:
         """Wait in real time (s; None is for ever) for what the loop watches."""
+        if timeout_s == 0:
+            self._asked += 1
+            if self._is_alone and self._asked % _ASK_EVERY:
+                return []
+            self._is_alone = len(self.get_map()) <= 1 and threading.active_count() == 1
         return super().select(timeout_s)
+
+    def register(
+        self, fileobj: "FileDescriptorLike", events: int, data: Any = None
+    ) -> selectors.SelectorKey:
+        """Watch a file; see `selectors.BaseSelector`."""
+        self._is_alone = False
+        return super().register(fileobj, events, data)
 
     def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
         """Let time pass up to the loop's next timer; see `selectors.BaseSelector`."""
         if timeout is not None and timeout <= 0:
             return self.poll(0)
-        if timeout is None:
-            return self.pass_time(None)
-        # Via seconds since the start, as the timer was set: the sum rounds back to the
-        # very ns that was asked for, where adding the rounded difference would drift.
-        return self.pass_time(round((self.now_ns / NS_PER_S + timeout) * NS_PER_S))
+        until_ns = self._next_sleeper_ns()
+        if timeout is not None:
+            # Via seconds since the start, as the timer was set: the sum rounds back to the
+            # very ns that was asked for, where adding the rounded difference would drift.
+            timer_ns = round((self.now_ns / NS_PER_S + timeout) * NS_PER_S)
+            until_ns = timer_ns if until_ns is None else min(until_ns, timer_ns)
+        ready = self.pass_time(until_ns)
+        self._wake_sleepers()
+        return ready
+
+    def _next_sleeper_ns(self) -> int | None:
+        sleepers = self._sleepers
+        while sleepers and sleepers[0][2].done():
+            heappop(sleepers)
+        return sleepers[0][0] if sleepers else None
+
+    def _wake_sleepers(self) -> None:
+        sleepers = self._sleepers
+        while sleepers and sleepers[0][0] <= self.now_ns:
+            sleeper = heappop(sleepers)[2]
+            if not sleeper.done():
+                sleeper.set_result(None)
 
     def pass_time(self, until_ns: int | None) -> list[tuple[selectors.SelectorKey, int]]:
         """Move `now_ns` up to an instant at most (None: no timer); return what became ready."""
@@ -124,6 +176,9 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
         speed: Virtual seconds per real second, 0 or more; 0 waits for nothing.
         selector: Something else that its time comes from; then there is no speed.
 
+    Attributes:
+        selector: What its time comes from.
+
     Raises:
         ValueError: the speed is negative.
         NothingLeftToWaitFor: raised by running it at speed 0 with no timer set, no file
@@ -131,8 +186,8 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
     """
 
     def __init__(self, speed: float = 0.0, selector: TimeSelector | None = None) -> None:
-        self._virtual = _JumpingSelector(speed) if selector is None else selector
-        super().__init__(self._virtual)
+        self.selector = _JumpingSelector(speed) if selector is None else selector
+        super().__init__(self.selector)
         if speed < 0:
             self.close()
             raise ValueError(f"speed is {speed}; expected 0 (do not wait) or more")
@@ -140,11 +195,11 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
     @property
     def now_ns(self) -> int:
         """Virtual time in ns since the loop was made."""
-        return self._virtual.now_ns
+        return self.selector.now_ns
 
     def time(self) -> float:
         """Return virtual time in s, for asyncio's own timers."""
-        return self._virtual.now_ns / NS_PER_S
+        return self.selector.now_ns / NS_PER_S
 
 
 class VirtualClock:
@@ -156,7 +211,7 @@ class VirtualClock:
 
     def now_ns(self) -> int:
         """Return virtual time in ns since the loop was made."""
-        return _running_loop().now_ns
+        return _running_loop().selector.now_ns
 
     async def sleep(self, seconds: float) -> None:
         """Wait for a duration in s, to the ns; 0 or less only lets others run."""
@@ -165,9 +220,13 @@ class VirtualClock:
     async def sleep_until_ns(self, instant_ns: int) -> None:
         """Wait until an instant of virtual time in ns, exactly; let others run at least once."""
         loop = _running_loop()
-        await asyncio.sleep((instant_ns - loop.now_ns) / NS_PER_S)
-        if loop.now_ns < instant_ns:  # asyncio runs timers due within the next ns at once
-            await asyncio.sleep((instant_ns - loop.now_ns) / NS_PER_S)
+        selector = loop.selector
+        if instant_ns <= selector.now_ns:
+            await asyncio.sleep(0)
+            return
+        sleeper: asyncio.Future[None] = loop.create_future()
+        selector.wake(sleeper, instant_ns)
+        await sleeper
 
 
 def _running_loop() -> VirtualTimeLoop:
