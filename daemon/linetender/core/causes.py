@@ -137,7 +137,8 @@ class Causes:
         if wrong is not None:
             return wrong
         if family is Family.OXIMETER:
-            return of_oximeter(self._channels[Signal.SPO2_PERCENT])
+            spo2 = self._channels.get(Signal.SPO2_PERCENT)
+            return of_oximeter(spo2 or self._channels[Signal.PULSE_RATE_BPM])
         pattern = self._evidence.pattern()
         if pattern is None:
             return NOT_CLEAR
