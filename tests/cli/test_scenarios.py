@@ -88,7 +88,7 @@ def test_the_list() -> None:
 @pytest.mark.parametrize(
     ("arguments", "code", "said"),
     [
-        (("--scenario", "fan_stpo"), ExitCode.BAD_FILE, "no scenario of this name"),
+        (("--scenario", "fan_stpo"), ExitCode.USAGE, "Did you mean fan_stop?"),
         (("--scenario", "power_cut", "--record", "s.jsonl"), ExitCode.USAGE, "cuts the power"),
     ],
 )

@@ -17,7 +17,7 @@ from linetender.cli.line_thread import LineHandler, LineThread
 from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
 from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_of
-from linetender.cli.scenario_play import scenario_named, scenario_names
+from linetender.cli.scenario_play import scenario_named
 from linetender.cli.served_station import open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
@@ -232,15 +232,13 @@ def _scenario(name: str | None, station: Station) -> Scenario | None:
                 "add --simulate demo, or name real ones"
             )
         return None
-    if name not in scenario_names():
-        raise typer.BadParameter(f"no scenario {name!r}; there is: {', '.join(scenario_names())}")
+    scenario = scenario_named(name)
     real = [device.name for device in station.devices if device.name not in simulated]
     if real:
         raise typer.BadParameter(
             f"{station.path} names real devices ({', '.join(real)}), and a simulation must not "
             "be taken for watching; take a station file whose devices are all simulated"
         )
-    scenario = scenario_named(name)
     if any(isinstance(step.action, PowerCut) for step in scenario.script.steps):
         raise typer.BadParameter(f"{name!r} cuts the box's power; only `linetender demo` plays it")
     return scenario

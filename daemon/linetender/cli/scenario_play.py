@@ -3,7 +3,10 @@
 import asyncio
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from functools import cache
+
+import typer
 
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
@@ -15,7 +18,6 @@ from linetender.recording.writer import RecordingWriter
 from linetender.runtime.clock import demo_wall_clock
 from linetender.runtime.live_station import Listener, LiveStation, Surroundings
 from linetender.settings.load import load_station
-from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.shipped import shipped
 from linetender.settings.station import Station
 from linetender.simulation.devices import Rig
@@ -38,17 +40,24 @@ def scenario_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in shipped(FOLDER).glob("*.toml")))
 
 
+class UnknownScenario(typer.BadParameter):
+    """No scenario of this name comes with linetender."""
+
+    def __init__(self, name: str) -> None:
+        close = get_close_matches(name, scenario_names())
+        meant = f" Did you mean {' or '.join(close)}?" if close else ""
+        super().__init__(f"no scenario {name!r}.{meant} All of them: linetender demo --list")
+
+
 def scenario_named(name: str) -> Scenario:
     """Return a scenario that comes with linetender.
 
     Raises:
-        StationFileError: there is none of that name, or its file is not in order.
+        UnknownScenario: there is none of that name.
+        StationFileError: its file is not in order.
     """
-    names = scenario_names()
-    if name not in names:
-        expected = f"there is no scenario of this name; there are {', '.join(names)}"
-        problem = Problem(name, None, "", "", expected, "see linetender demo --list")
-        raise StationFileError([problem])
+    if name not in scenario_names():
+        raise UnknownScenario(name)
     return load_scenario(shipped(f"{FOLDER}/{name}.toml"))
 
 

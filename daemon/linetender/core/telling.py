@@ -95,12 +95,15 @@ class Telling:
         if self.demand.sound is Sound.TICKS:
             # A good pulse ends the reminder without an event of its own: look each second.
             candidates.append((since_ns // SECOND_NS + 1) * SECOND_NS)
-        for alarm in self._alarms:
-            if alarm.state in SOUNDING:
-                candidates.append(alarm.since_ns + FAR_AFTER_NS)
-                if alarm.plan.id not in self.told:
-                    candidates.append(self._call_due_ns(alarm, stage))
-        return min((due_ns for due_ns in candidates if due_ns > since_ns), default=NEVER_NS)
+        for alarm in [alarm for alarm in self._alarms if alarm.state in SOUNDING]:
+            candidates.append(alarm.since_ns + FAR_AFTER_NS)
+            if alarm.plan.id not in self.told:
+                candidates.append(self._call_due_ns(alarm, stage))
+        first_ns = NEVER_NS
+        for due_ns in candidates:
+            if since_ns < due_ns < first_ns:
+                first_ns = due_ns
+        return first_ns
 
     def update(self, now_ns: int, stage: Stage) -> None:
         """Compute the demand; note it if it changed."""

@@ -78,4 +78,8 @@ class StaleCondition(Condition):
             self.verdict = Verdict.UNKNOWN
 
     def _silent_since_ns(self) -> int:
-        return max(self._began_ns, *(channel.last_good_ns for channel in self.channels))
+        since_ns = self._began_ns
+        for channel in self.channels:
+            if channel.last_good_ns > since_ns:
+                since_ns = channel.last_good_ns
+        return since_ns
