@@ -8,7 +8,6 @@ from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority
-from linetender.core.step_plan import StepKind
 from linetender.recording.lines import Segment
 from linetender.reports.limits import limits_of
 from linetender.reports.session_facts import AirFacts, Desaturations, SessionFacts, SignalFigures
@@ -49,7 +48,7 @@ def facts_of(
         looks=len(alarms) - leaves,
         air=_air_of(plan),
         limits=limits_of(plan),
-        filter=_filter_of(header, plan),
+        filter=_filter_of(header),
         calibrations=header.calibrations,
         exceptions=plan.exceptions,
         cautions=tuple(caution.full for caution in CAUTIONS),
@@ -81,8 +80,6 @@ def _air_of(plan: Plan) -> AirFacts | None:
     )
 
 
-def _filter_of(header: Segment, plan: Plan) -> dict[str, Any]:
-    """Return what the station file says of the filter, and when it is due."""
-    told = dict(header.settings.get("filter", {}))
-    due = next((step.due for step in plan.steps if step.kind is StepKind.FILTER), "")
-    return told | ({"due": due} if due else {})
+def _filter_of(header: Segment) -> dict[str, Any]:
+    """Return what the station file says of the filter."""
+    return dict(header.settings.get("filter", {}))
