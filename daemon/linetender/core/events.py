@@ -153,4 +153,28 @@ class CauseNamed(
     first_out: str = ""
 
 
-Event = AlarmChanged | StageChanged | StepChanged | BaselineSet | DemandChanged | CauseNamed
+class FalseLeave(
+    msgspec.Struct, frozen=True, tag_field="is", tag="false_leave", omit_defaults=True
+):
+    """After the end of use the wearer marked the last LEAVE as false.
+
+    Attributes:
+        due_ns: The instant.
+        n: Number of the transition that told to leave.
+        rule: Its rule.
+    """
+
+    due_ns: int
+    n: int
+    rule: str
+
+
+Event = (
+    AlarmChanged
+    | StageChanged
+    | StepChanged
+    | BaselineSet
+    | DemandChanged
+    | CauseNamed
+    | FalseLeave
+)
