@@ -68,7 +68,7 @@ def test_facts_for_programs_and_no_page(recording: Path, tmp_path: Path) -> None
     facts = json.loads(out)
     assert (code, out.count("\n")) == (ExitCode.FINE, 1)
     assert [alarm["rule"] for alarm in facts["alarms"]] == ["oxygen_low", "air_lost"]
-    assert facts["alarms"][1]["over_why"] == "the wearer got out"
+    assert facts["alarms"][1]["answered_by"] == "wearer"
     assert [path.name for path in tmp_path.iterdir()] == [recording.name]
 
 

@@ -86,10 +86,11 @@ class _Drawing:
             f'<title id="{key}-t">{escape(plot.title)}</title>'
             f'<desc id="{key}-d">{escape(plot.about)}</desc>',
             *self._axes(),
-            *self._silences(),
+            *self._hatches(),
             *self._curves(),
             *self._limits(),
             *self._marks(),
+            *self._silence_names(),
             *self._stages(),
             "</svg>",
         ]
@@ -174,24 +175,32 @@ class _Drawing:
                 runs.append([piece])
         return runs
 
-    def _silences(self) -> list[str]:
+    def _silences(self) -> list[tuple[float, float]]:
+        """Return where there was no reading, from x to x."""
         edges_ns = [0, *(at for run in self.runs for at in (run[0].at_ns, run[-1].at_ns))]
         edges_ns.append(from_seconds(self.plot.length_s))
-        parts = []
-        for from_ns, to_ns in zip(edges_ns[::2], edges_ns[1::2], strict=True):
-            if to_ns - from_ns <= self.silent_over_ns:
-                continue
-            x, to = self.x(to_seconds(from_ns)), self.x(to_seconds(to_ns))
-            parts.append(
-                f'<rect class="silent" x="{x:.1f}" y="{self.top:g}" '
-                f'width="{to - x:.1f}" height="{_HEIGHT:g}"/>'
-            )
-            if to - x > 90.0:
-                parts.append(
-                    f'<text class="silence-name" x="{(x + to) / 2:.1f}" y="{self.top + 20:g}" '
-                    'text-anchor="middle">no reading</text>'
-                )
-        return parts
+        return [
+            (self.x(to_seconds(from_ns)), self.x(to_seconds(to_ns)))
+            for from_ns, to_ns in zip(edges_ns[::2], edges_ns[1::2], strict=True)
+            if to_ns - from_ns > self.silent_over_ns
+        ]
+
+    def _hatches(self) -> list[str]:
+        return [
+            f'<rect class="silent" x="{x:.1f}" y="{self.top:g}" '
+            f'width="{to - x:.1f}" height="{_HEIGHT:g}"/>'
+            for x, to in self._silences()
+        ]
+
+    def _silence_names(self) -> list[str]:
+        """Over all else, so that no line crosses the words."""
+        return [
+            f'<rect class="name-ground" x="{(x + to) / 2 - 38:.1f}" y="{self.top + 6:g}" '
+            f'width="76" height="20"/><text x="{(x + to) / 2:.1f}" y="{self.top + 20:g}" '
+            'text-anchor="middle">no reading</text>'
+            for x, to in self._silences()
+            if to - x > 90.0
+        ]
 
     def _limits(self) -> list[str]:
         """Lines with their values beside the plot; what they are limits of, the caption says."""

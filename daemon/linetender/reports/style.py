@@ -37,7 +37,7 @@ svg .small{fill:var(--muted)}
 svg .grid{fill:none;stroke:var(--grid);stroke-width:1}
 svg .axis{fill:none;stroke:var(--muted);stroke-width:1}
 svg .limit{fill:none;stroke:var(--limit);stroke-width:1.2;stroke-dasharray:7 4}
-svg .silence-name{fill:var(--muted);paint-order:stroke;stroke:var(--ground);stroke-width:4px}
+svg .name-ground{fill:var(--ground)}
 svg .curve{fill:none;stroke-width:1.8;stroke-linejoin:round}
 svg .range{stroke:none;fill-opacity:.28}
 svg .doubt{stroke-width:1;stroke-dasharray:1.5 2.5;fill-opacity:.10}
