@@ -35,7 +35,16 @@ def test_there_are_enough_of_both_arrangements() -> None:
     stations = [scenario_named(name).station for name in NAMES]
     assert len(NAMES) >= 30
     assert stations.count("fan_side") >= 5
-    assert {"demo", "minimal", "wearer_side", "calibrated", "gases", "fan_side"} == set(stations)
+    assert set(stations) == {
+        "broker",
+        "calibrated",
+        "demo",
+        "fan_side",
+        "gases",
+        "minimal",
+        "tachometer",
+        "wearer_side",
+    }
 
 
 def test_each_rule_that_a_truth_names_exists_on_its_station() -> None:

@@ -22,6 +22,7 @@ TABLE = {
     "air_falling": ("below", M, 10, 15, False),
     "air_jump": ("jumps", H, 2, 15, True),
     "hood_pressure_high": ("percent_of_taught", H, 3, 10, False),
+    "hood_pressure_raised": ("percent_of_taught", M, 10, 15, False),
     "air_invalid": ("stale", M, 0, 5, False),
     "air_stuck": ("stuck", M, 0, 10, False),
     "blind": ("stale", H, 0, 5, True),
@@ -116,6 +117,7 @@ def test_suppression() -> None:
     } == {
         "air_low": ("air_lost",),
         "air_falling": ("air_lost",),
+        "hood_pressure_raised": ("hood_pressure_high",),
         "air_invalid": ("blind",),
         "spo2_falling": ("spo2_low",),
         "spo2_invalid": ("blind",),

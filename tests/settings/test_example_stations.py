@@ -64,6 +64,7 @@ def test_the_smallest_set_up_has_only_rules_for_its_parts() -> None:
         "air_lost",
         "air_falling",
         "hood_pressure_high",
+        "hood_pressure_raised",
         "air_invalid",
         "air_stuck",
         "blind",

@@ -1,6 +1,7 @@
 """Real drivers read the world's bytes while scripted hands work on it, in virtual time."""
 
 import asyncio
+from typing import cast
 
 import pytest
 
@@ -126,3 +127,49 @@ def test_an_unknown_button_is_refused_before_anything_is_done() -> None:
         return rig.world.airflow_l_min(5 * S)
 
     assert run_virtual(scenario()) == 0.0
+
+
+def test_a_tachometer_counts_the_turns_of_the_fan() -> None:
+    """2800 turns a minute at full speed; the coast down is the closed form of the fan's law."""
+
+    async def watched() -> list[tuple[int, str, float]]:
+        rig = make_rig()
+        clock = VirtualClock()
+        speed: list[tuple[int, str, float]] = []
+        options: dict[str, object] = {"chip": "simulated", "gpio": 20}
+        sensor = cast(Sensor, open_device(rig, "gpio_tachometer", options, "fan_speed_rpm"))
+        rig.world.fan_start(0)
+        tasks = [
+            asyncio.create_task(rig.turn_tachometer()),
+            asyncio.create_task(readings(sensor, clock, speed)),
+        ]
+        await clock.sleep(30.5)
+        rig.world.fan_stop(clock.now_ns())
+        await clock.sleep(10.0)
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        return speed
+
+    turns = {at_ns // S: rpm for at_ns, _, rpm in run_virtual(watched())}
+    assert turns[30] == pytest.approx(2800.0, rel=0.02)
+    # 3 s after the power went, half of the speed is left, and a quarter after 9 s.
+    assert turns[34] == pytest.approx(2800.0 / (1.0 + 3.0 / 3.0), rel=0.05)
+    assert turns[40] == pytest.approx(2800.0 / (1.0 + 9.0 / 3.0), rel=0.05)
+
+
+def test_gas_sensors_that_do_not_answer_leave_the_air_sensor_alone() -> None:
+    rig_faults: list[int | None] = []
+
+    async def unplugged() -> None:
+        rig = make_rig()
+        rig.world.turn(0, Knob.GAS_SENSORS_UNPLUGGED, 1.0)
+        rig.keep_up()
+        bus = rig.machine.buses["simulated"]
+        rig_faults.extend(fault.address for fault in bus.faults)
+        rig.world.turn(0, Knob.GAS_SENSORS_UNPLUGGED, 0.0)
+        rig.keep_up()
+        assert bus.faults == []
+
+    run_virtual(unplugged())
+    assert rig_faults == [0x61, 0x48]

@@ -33,6 +33,7 @@ from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 
 DEMO_BOOT = "demo"
 FOLDER = "config/scenarios"
+TACHOMETER = "gpio_tachometer"
 
 
 def scenario_names() -> tuple[str, ...]:
@@ -115,12 +116,14 @@ class Play:
         )
         power = _Power()
         hands = asyncio.create_task(play(self.scenario.script, rig, power.give, power.cut))
+        station = station_of_scenario(self.scenario.station)
+        if any(device.driver == TACHOMETER for device in station.devices):
+            turning = asyncio.create_task(rig.turn_tachometer())
+            hands.add_done_callback(lambda _: turning.cancel())
         hands.add_done_callback(lambda _: power.gone.set())
         carryover: Carryover | None = None
         while not hands.done():
-            live = power.live = LiveStation(
-                station_of_scenario(self.scenario.station), around, carryover
-            )
+            live = power.live = LiveStation(station, around, carryover)
             power.gone.clear()
             await live.run(power.lasts())
             if not hands.done():

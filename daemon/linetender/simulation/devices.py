@@ -16,6 +16,7 @@ from linetender_drivers.simulated.machine import SIMULATED, SimulatedMachine
 from linetender_drivers.simulated.plx_peer import PeerState, SimulatedPlxPeer
 from linetender_drivers.simulated.scd30_chip import Scd30Chip
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
+from linetender_drivers.simulated.tachometer import turn
 
 AIR_SENSOR_ADDRESS = 0x25
 AIR_SENSOR_PRODUCT = "SDP810-500Pa"
@@ -33,6 +34,10 @@ CO_CELL_V_PER_PPM = 4e-9 * 100_000.0
 
 FAN_MAINS_GPIO, CO_ALARM_GPIO = 19, 26
 """Relays between a line and ground, as the scenarios' stations wire them."""
+
+TACHOMETER_GPIO = 20
+FULL_SPEED_RPM = 2800.0
+"""Turns of the fan per minute at full speed (invented)."""
 
 SENSOR_NOISE_PA = 0.05
 """Standard deviation of a thermal pressure sensor's own noise (chosen)."""
@@ -119,6 +124,13 @@ class Rig:
         if wiring.nc_gpio is not None:
             self.machine.simulated_pins.press(wiring.nc_gpio)
 
+    async def turn_tachometer(self) -> None:
+        """Pulse the tachometer's line as the fan turns, for ever; costly, so only where wired."""
+        pins, clock = self.machine.simulated_pins, self.machine.clock
+        await turn(
+            pins, clock, TACHOMETER_GPIO, lambda at_ns: FULL_SPEED_RPM * self.world.fan_speed(at_ns)
+        )
+
     def keep_up(self) -> None:
         """Let relays, wires, bus and radio follow the knobs that they hang on.
 
@@ -161,9 +173,12 @@ class Rig:
             case Knob.CO_ALARM:
                 self._relay(CO_ALARM_GPIO, closed=is_on)
             case Knob.SENSOR_FROZEN:
-                self._bus_fault(FaultKind.FROZEN, present=is_on)
+                self._bus_fault(FaultKind.FROZEN, AIR_SENSOR_ADDRESS, present=is_on)
             case Knob.SENSOR_UNPLUGGED:
-                self._bus_fault(FaultKind.NACK, present=is_on)
+                self._bus_fault(FaultKind.NACK, AIR_SENSOR_ADDRESS, present=is_on)
+            case Knob.GAS_SENSORS_UNPLUGGED:
+                for address in (CO2_SENSOR_ADDRESS, CO_CELL_ADDRESS):
+                    self._bus_fault(FaultKind.NACK, address, present=is_on)
             case Knob.WIRE_CUT:
                 self._cut(is_on)
             case Knob.OXIMETER_BATTERY_PERCENT:
@@ -175,9 +190,9 @@ class Rig:
         pins = self.machine.simulated_pins
         (pins.press if closed else pins.release)(gpio)
 
-    def _bus_fault(self, kind: FaultKind, *, present: bool) -> None:
+    def _bus_fault(self, kind: FaultKind, address: int, *, present: bool) -> None:
         faults = self.machine.buses[SIMULATED].faults
-        fault = BusFault(kind, AIR_SENSOR_ADDRESS)
+        fault = BusFault(kind, address)
         if present:
             faults.append(fault)
         elif fault in faults:
@@ -247,6 +262,7 @@ _FOLLOWED = (
     Knob.CO_ALARM,
     Knob.SENSOR_FROZEN,
     Knob.SENSOR_UNPLUGGED,
+    Knob.GAS_SENSORS_UNPLUGGED,
     Knob.WIRE_CUT,
     Knob.OXIMETER_BATTERY_PERCENT,
     Knob.DISTANCE_M,

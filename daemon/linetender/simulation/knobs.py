@@ -55,6 +55,8 @@ class Knob(StrEnum):
     SENSOR_FROZEN = "sensor_frozen"
     SENSOR_UNPLUGGED = "sensor_unplugged"
     """1: the pressure sensor repeats its last answer, or does not answer."""
+    GAS_SENSORS_UNPLUGGED = "gas_sensors_unplugged"
+    """1: the gas sensors do not answer."""
     FAN_MAINS = "fan_mains"
     """1: the relay that senses the fan's mains is closed."""
     CO_ALARM = "co_alarm"

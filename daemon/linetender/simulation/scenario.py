@@ -78,7 +78,16 @@ class ScenarioFile(StrictModel):
 
     schema_: Literal[1] = Field(alias="schema")
     title: Sentence
-    station: Literal["demo", "wearer_side", "minimal", "calibrated", "gases", "fan_side"]
+    station: Literal[
+        "demo",
+        "wearer_side",
+        "minimal",
+        "calibrated",
+        "gases",
+        "broker",
+        "fan_side",
+        "tachometer",
+    ]
     opening: Literal["worn", "none"]
     end_s: Annotated[float, Field(gt=0.0, le=86_400.0)]
     hazard: Sentence | None = None
@@ -138,7 +147,9 @@ class Scenario:
         return LINES.get(self.station, LineFigures())
 
 
-LINES = {"fan_side": LineFigures(orifice_pa=45.0)}
+_BESIDE_THE_FAN = LineFigures(orifice_pa=45.0)
+
+LINES = {"fan_side": _BESIDE_THE_FAN, "tachometer": _BESIDE_THE_FAN}
 """Lines that differ from the usual one, by station."""
 
 
