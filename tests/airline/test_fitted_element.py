@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linetender.airline.fitted_element import airflow_l_min, differential_pa, k_at_density
+from linetender.airline.air_state import air_at
+from linetender.airline.fitted_element import (
+    CalibratedElement,
+    FitCovariance,
+    airflow_l_min,
+    differential_pa,
+    k_at_density,
+)
 
 
 @pytest.mark.parametrize(
@@ -79,3 +86,17 @@ def test_other_air_refused(bad: float) -> None:
         k_at_density(10.0, 0.5, 1.2, bad)
     with pytest.raises(ValueError, match="viscosity ratio"):
         k_at_density(10.0, 0.5, 1.2, 1.2, bad)
+
+
+def test_pressures_told_otherwise_mean_the_same_flow_with_the_same_doubt() -> None:
+    air = air_at(20.0, 101_325.0)
+    covariance = FitCovariance(2e-4, -5e-5, 1.5e-5)
+    made = CalibratedElement(27.0, 0.54, air, 0.03, covariance, 15.0, 60.0)
+    now = made.for_pressures_times(0.953)
+    assert now.airflow_l_min(0.953 * 30.0, air) == pytest.approx(made.airflow_l_min(30.0, air))
+    assert now.covariance.relative_uncertainty(0.953 * 30.0) == pytest.approx(
+        covariance.relative_uncertainty(30.0)
+    )
+    assert (now.least_pa, now.greatest_pa) == (0.953 * 15.0, 0.953 * 60.0)
+    with pytest.raises(ValueError, match="factor"):
+        made.for_pressures_times(0.0)

@@ -8,39 +8,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from typer.testing import CliRunner, Result
 
+from cli.sized_lines import HOSE, STATION, forecast, sized, written
 from linetender.cli.exit_codes import ExitCode
-from linetender.cli.main import app, told
+from linetender.cli.main import told
 from linetender.settings.problems import StationFileError
 from linetender.settings.shipped import shipped
 
 SHEETS = Path(__file__).parent / "sizes"
 EXAMPLES = ("fan_side_orifice", "wearer_side_calibrated")
-
-STATION = """\
-schema = 1
-[station]
-id = "shed"
-arrangement = "wearer_side"
-exit_time_s = 7
-altitude_m = 0
-[element]
-kind = "hood_hose"
-normal_pa = 60
-[devices.air]
-driver = "sdp8xx"
-signals = ["hood_pressure_pa"]
-options = { bus = "simulated", address = 0x25 }
-[devices.answer]
-driver = "gpio_button"
-contact = "answer"
-options = { chip = "simulated", no_gpio = 17, nc_gpio = 27 }
-[devices.siren]
-driver = "gpio_buzzer"
-output = "buzzer"
-options = { chip = "simulated", gpio = 22 }
-"""
 
 # Fan p = 250·(1 - (Q/0.0472)²) Pa and a hood gap with Δp = 1e6·Q² (Q in m³/s): with a gap
 # coefficient of 0.62 and 1.2 kg/m³ that is an area of √(0.5·1.2/1e6)/0.62 m². The duct is
@@ -66,32 +42,6 @@ rated_pa = 60
 rated_airflow_l_min = 600
 """
 
-HOSE = """\
-[[duct]]
-length_m = 6
-diameter_mm = 100
-material = "film"
-[[duct]]
-length_m = 1.5
-diameter_mm = 40
-material = "flexible"
-"""
-
-
-def _size(*arguments: str, state: Path) -> Result:
-    command = ["size", *arguments, "--state", str(state)]
-    return CliRunner().invoke(app, command, env={"COLUMNS": "80"})
-
-
-def _written(folder: Path, text: str) -> str:
-    path = folder / "shed.toml"
-    path.write_text(text, encoding="utf-8")
-    return str(path)
-
-
-def _json(folder: Path, text: str) -> dict:
-    return json.loads(_size(_written(folder, text), "--json", state=folder).stdout)
-
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_sheet_of_an_example(
@@ -99,7 +49,7 @@ def test_the_sheet_of_an_example(
 ) -> None:
     (tmp_path / f"{name}.toml").write_bytes(shipped(f"config/{name}.toml").read_bytes())
     monkeypatch.chdir(tmp_path)
-    result = _size(f"{name}.toml", state=tmp_path)
+    result = sized(f"{name}.toml", state=tmp_path)
     assert result.exit_code == ExitCode.FINE
     golden = SHEETS / f"{name}.txt"
     if update_golden:
@@ -111,14 +61,14 @@ def test_the_sheet_of_an_example(
 
 def test_pitot_and_bare_duct_cannot_carry_the_alarm_and_an_orifice_can(tmp_path: Path) -> None:
     path = str(shipped("config/fan_side_orifice.toml"))
-    result = _size(path, state=tmp_path)
+    result = sized(path, state=tmp_path)
     said = " ".join(result.stdout.split())
     assert (
         "Can carry the alarm at 170 L/min: an orifice plate (2.73 Pa), hose and hood (8.06 Pa). "
         "Cannot, for too little or too vague a signal: a pitot tube (0.0756 Pa), "
         "the bare duct (0.172 Pa)." in said
     )
-    found = json.loads(_size(path, "--json", state=tmp_path).stdout)
+    found = json.loads(sized(path, "--json", state=tmp_path).stdout)
     usable = {each["name"]: each["usable_with"] for each in found["elements"]}
     assert usable["orifice, 50 mm hole in 100 mm"] == ["±500 Pa", "±125 Pa"]
     assert usable["pitot tube in 100 mm"] == []
@@ -127,14 +77,14 @@ def test_pitot_and_bare_duct_cannot_carry_the_alarm_and_an_orifice_can(tmp_path:
 
 def test_fan_and_square_system_in_closed_form(tmp_path: Path) -> None:
     """√(p0/(p0/Qf² + k)): 899.55 L/min and 224.78 Pa, as scipy finds them too."""
-    found = _json(tmp_path, STATION + CLOSED_FORM)
+    found = forecast(tmp_path, STATION + CLOSED_FORM)
     assert found["airflow_l_min"]["likely"] == pytest.approx(899.55, rel=1e-4)
     assert found["fan_pa"] == pytest.approx(224.78, rel=1e-3)
 
 
 def test_fan_system_and_filter_in_closed_form(tmp_path: Path) -> None:
     """With r = 6000 Pa·s/m³: 752.16 L/min, filter 75.22 Pa; r doubled: 632.34, 126.47 Pa."""
-    found = _json(tmp_path, STATION + CLOSED_FORM + LINEAR_FILTER)
+    found = forecast(tmp_path, STATION + CLOSED_FORM + LINEAR_FILTER)
     due = next(each for each in found["changes"] if each["change"] == "due")
     drops = {each["name"]: each["pressure_pa"] for each in found["drops"]}
     # Density is 1.199 kg/m³, not 1.2: half a per mille of the flow.
@@ -148,7 +98,7 @@ def test_a_small_hepa_panel_eats_a_small_fan(tmp_path: Path) -> None:
     fan = "[fan]\nrated_airflow_l_min = 5660\npower_w = 4\n[hood]\noutlet_cm2 = 30\n"
     panel = '[filter]\nmedium = "hepa"\nwidth_mm = 150\nheight_mm = 150\n'
     text = STATION.replace("exit_time_s = 7", "exit_time_s = 7\nrequired_airflow_l_min = 170")
-    result = _size(_written(tmp_path, text + fan + panel + HOSE), state=tmp_path)
+    result = sized(written(tmp_path, text + fan + panel + HOSE), state=tmp_path)
     assert result.exit_code == ExitCode.FINDINGS
     against = " ".join(result.stdout.partition("What speaks against it")[2].split())
     assert "Too little air: " in against
@@ -159,7 +109,7 @@ def test_a_small_hepa_panel_eats_a_small_fan(tmp_path: Path) -> None:
 
 def test_a_station_not_fit_to_run_is_sized_all_the_same(tmp_path: Path) -> None:
     text = STATION.replace("exit_time_s = 7\n", "") + CLOSED_FORM
-    result = _size(_written(tmp_path, text), state=tmp_path)
+    result = sized(written(tmp_path, text), state=tmp_path)
     assert result.exit_code == ExitCode.FINDINGS
     assert "The station is not fit to run yet, 1 to mend: linetender lint" in result.stdout
 
@@ -221,8 +171,8 @@ BAD = {
 @pytest.mark.parametrize("case", BAD)
 def test_bad_input_is_told_with_line_and_key(case: str, tmp_path: Path) -> None:
     text, (below, key, parts) = BAD[case]
-    path = _written(tmp_path, STATION + text)
-    result = _size(path, state=tmp_path)
+    path = written(tmp_path, STATION + text)
+    result = sized(path, state=tmp_path)
     assert isinstance(result.exception, Exception)
     code, said = told(result.exception)
     assert code == ExitCode.BAD_FILE
@@ -278,8 +228,8 @@ def test_whatever_line_is_drawn_it_is_sized_or_refused_in_words(
         text += f"[[duct]]\nlength_m = {length_m}\ndiameter_mm = {diameter_mm}\n"
         text += f"roughness_mm = {roughness_mm}\n"
     with tempfile.TemporaryDirectory() as folder:
-        path = _written(Path(folder), text)
-        result = _size(path, state=Path(folder))
+        path = written(Path(folder), text)
+        result = sized(path, state=Path(folder))
     if isinstance(result.exception, StationFileError):
         assert [each.key for each in result.exception.problems] == ["intake.rise_m"]
         return
@@ -292,7 +242,7 @@ def test_without_matplotlib_a_plot_says_how_to_get_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
-    result = _size(str(shipped("config/fan_side_orifice.toml")), "--plot", "p.png", state=tmp_path)
+    result = sized(str(shipped("config/fan_side_orifice.toml")), "--plot", "p.png", state=tmp_path)
     assert (result.exit_code, result.stdout) == (ExitCode.USAGE, "")
     assert "pip install 'linetender[report]'" in result.stderr
 
@@ -303,7 +253,7 @@ def test_without_matplotlib_a_plot_says_how_to_get_it(
 def test_a_plot(name: str, first: bytes, tmp_path: Path) -> None:
     plot = tmp_path / name
     path = str(shipped("config/fan_side_orifice.toml"))
-    result = _size(path, "--plot", str(plot), state=tmp_path)
+    result = sized(path, "--plot", str(plot), state=tmp_path)
     assert result.exit_code == ExitCode.FINE
     assert plot.read_bytes().startswith(first)
     assert f"Drawn: {plot}" in result.stderr
@@ -311,6 +261,6 @@ def test_a_plot(name: str, first: bytes, tmp_path: Path) -> None:
 
 def test_a_plot_of_an_unknown_kind(tmp_path: Path) -> None:
     path = str(shipped("config/fan_side_orifice.toml"))
-    result = _size(path, "--plot", str(tmp_path / "p.docx"), state=tmp_path)
+    result = sized(path, "--plot", str(tmp_path / "p.docx"), state=tmp_path)
     assert (result.exit_code, result.stdout) == (ExitCode.USAGE, "")
     assert ".png, .svg, .pdf" in result.stderr

@@ -3,7 +3,7 @@
 import enum
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from linetender.airline.air_line import AirLine, Run
 from linetender.airline.air_state import AirState
@@ -47,12 +47,15 @@ class Candidate:
         name: The same with its sizes, for people.
         element: The element.
         is_own: Whether it is the one that the station has.
+        holds_span: Whether it was calibrated with the first of the sensors that it is
+            judged with: its k then holds the error of that sensor's span.
     """
 
     kind: ElementKind
     name: str
     element: FlowElement
     is_own: bool = False
+    holds_span: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ def judge(
         signal_verdict(
             element, sensor, line.air, least_l_min=required_l_min, greatest_l_min=greatest_l_min
         )
-        for sensor in sensors
+        for sensor in _as_used(candidate, sensors)
     )
     too_little = ""
     if likely_l_min < required_l_min <= _likely_l_min(line.with_plate(None)):
@@ -146,6 +149,14 @@ def judge(
         verdicts=verdicts,
         too_little=too_little,
     )
+
+
+def _as_used(
+    candidate: Candidate, sensors: tuple[PressureSensor, ...]
+) -> tuple[PressureSensor, ...]:
+    if not candidate.holds_span:
+        return sensors
+    return (replace(sensors[0], span_relative=0.0), *sensors[1:])
 
 
 def _likely_l_min(line: AirLine) -> float:

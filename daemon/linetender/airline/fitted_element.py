@@ -17,12 +17,12 @@ n = 1 (m = 1: laminar) gives Q ∝ Δp/μ whatever the density; Blasius' smooth 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from linetender.airline.air_state import AirState
 from linetender.airline.flow_element import Contribution, Flag, FlagKind, Source
-from linetender.airline.quantity_checks import require_not_negative
+from linetender.airline.quantity_checks import require_not_negative, require_positive
 
 LEAST_EXPONENT = 0.5
 GREATEST_EXPONENT = 1.0
@@ -208,6 +208,35 @@ class CalibratedElement:
         fit = self.covariance.relative_uncertainty(self.differential_pa(airflow_l_min, air))
         relative = math.hypot(self.method_relative, fit)
         return (Contribution(Source.CALIBRATION, airflow_l_min * relative),)
+
+    def for_pressures_times(self, factor: float) -> "CalibratedElement":
+        """Return the same element for pressures that are told otherwise than when it was made.
+
+        As when readings of a thermal sensor are corrected for another altitude since.
+
+        Args:
+            factor: A pressure as it is told now over the same as it was told then (1, > 0).
+
+        Raises:
+            ValueError: The factor is not above 0.
+        """
+        require_positive("factor of the pressures", factor, "")
+        log, covariance = math.log(factor), self.covariance
+        # ln Q = ln k + n·ln Δp stays the same with ln k' = ln k - n·ln f.
+        powered: float = factor**-self.exponent
+        return replace(
+            self,
+            k_l_min=self.k_l_min * powered,
+            covariance=FitCovariance(
+                covariance.ln_k
+                - 2.0 * log * covariance.ln_k_exponent
+                + log * log * covariance.exponent,
+                covariance.ln_k_exponent - log * covariance.exponent,
+                covariance.exponent,
+            ),
+            least_pa=self.least_pa * factor,
+            greatest_pa=self.greatest_pa * factor,
+        )
 
     def _k_in(self, air: AirState) -> float:
         reference = self.reference_air

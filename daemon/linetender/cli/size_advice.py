@@ -6,6 +6,7 @@ from linetender.airline.element_choice import ElementKind, Judged
 from linetender.airline.orifice import Orifice
 from linetender.airline.sizing import Sizing, Worn
 from linetender.core.plan import Arrangement
+from linetender.settings.compile_air import calibration
 from linetender.settings.sized_station import LEAVE_DELAY_S, LEAVE_FRACTION, SizedStation
 
 STRAIGHT_BEFORE = 10
@@ -84,8 +85,7 @@ def alarm(sized: SizedStation) -> list[str]:
     likely_l_min = sizing.likely.airflow_l_min
     fraction = max(LEAVE_FRACTION, 0.05 * -(-20.0 * sizing.required_l_min // likely_l_min))
     lines = [
-        f"  station.required_airflow_l_min = {sizing.required_l_min:.0f}, watched once the line is "
-        "calibrated in place.",
+        f"  station.required_airflow_l_min = {sizing.required_l_min:.0f}, {_watched(sized)}.",
         *_normal(sized),
     ]
     if fraction < 0.95:
@@ -122,13 +122,23 @@ def _normal(sized: SizedStation) -> list[str]:
     normal = sized.normal
     if normal is None:
         return ["  element: none is described, so no normal pressure can be foretold."]
-    stated = ""
-    if normal.stated_pa is not None:
-        stated = f" The file states {normal.stated_pa:.3g} Pa."
+    advice = "Do not copy it: teach it on the line."
+    if sized.memory.taught is not None:
+        advice = f"The line was taught {normal.stated_pa:.3g} Pa."
+    elif normal.stated_pa is not None:
+        advice += f" The file states {normal.stated_pa:.3g} Pa."
     return [
         f"  element.normal_pa: expect {normal.likely_pa:.3g} Pa, {normal.least_pa:.3g} to "
-        f"{normal.greatest_pa:.3g} Pa. Do not copy it: teach it on the line.{stated}"
+        f"{normal.greatest_pa:.3g} Pa. {advice}"
     ]
+
+
+def _watched(sized: SizedStation) -> str:
+    if sized.file.station.required_airflow_l_min is None:
+        return "watched once the file states it and the line is calibrated in place"
+    if calibration(sized.file) is None:
+        return "watched once the line is calibrated in place"
+    return "watched: the line is calibrated in place"
 
 
 def _noise(likely: Worn) -> str:

@@ -3,7 +3,7 @@
 from typing import Any
 
 from linetender.airline.element_choice import Judged
-from linetender.settings.line_of_station import CATALOGUE
+from linetender.settings.pressure_sensors import NamedSensor
 from linetender.settings.rule_budget import RuleBudget
 from linetender.settings.sized_station import SizedStation
 
@@ -29,7 +29,8 @@ def plain(sized: SizedStation) -> dict[str, Any]:
         "fan_pa": _short(sizing.likely.fan_pa),
         "drops": [_short_all(each._asdict()) for each in sizing.likely.drops],
         "disturbances": [_short_all(each._asdict()) for each in sizing.likely.disturbances],
-        "elements": [_element(each) for each in sizing.elements],
+        "elements": [_element(each, sized.sensors) for each in sizing.elements],
+        "memory": _memory(sized),
         "changes": [
             {**_short_all(each._asdict()), "change": each.change.name.lower()}
             for each in sizing.changes
@@ -37,6 +38,20 @@ def plain(sized: SizedStation) -> dict[str, Any]:
         "worn": [_short_all(each._asdict()) for each in sizing.worn],
         "normal": None if sized.normal is None else _short_all(sized.normal._asdict()),
         "alarm_budget": _budget(sized.budget),
+    }
+
+
+def _memory(sized: SizedStation) -> dict[str, Any]:
+    """What of the station's memory the forecast rests on; None for what was not measured."""
+    memory = sized.memory
+    taught, calibrated, zero_pa = memory.taught, memory.calibrated, memory.zero_pa
+    relative = sized.calibrated_relative
+    return {
+        "taught_at": None if taught is None else taught.made_at,
+        "calibrated_at": None if calibrated is None else calibrated.made_at,
+        "zero_pa": None if zero_pa is None else _short(zero_pa),
+        "relative_uncertainty": None if relative is None else _short(relative),
+        "expired": list(memory.expired),
     }
 
 
@@ -53,7 +68,7 @@ def _budget(budget: RuleBudget) -> dict[str, Any]:
     )
 
 
-def _element(judged: Judged) -> dict[str, Any]:
+def _element(judged: Judged, sensors: tuple[NamedSensor, ...]) -> dict[str, Any]:
     return _short_all(
         {
             "kind": judged.candidate.kind.value,
@@ -62,11 +77,12 @@ def _element(judged: Judged) -> dict[str, Any]:
             "airflow_l_min": judged.airflow_l_min,
             "required_pa": judged.required_pa,
             "likely_pa": judged.likely_pa,
-            "usable_with": [CATALOGUE[place].name for place in judged.usable_with],
+            "usable_with": [sensors[place].name for place in judged.usable_with],
             "objections": list(judged.objections),
             "sensors": [
                 {
-                    "sensor": CATALOGUE[place].name,
+                    "sensor": sensors[place].name,
+                    "is_fitted": sensors[place].is_fitted,
                     "doubt_of_flow": _short(verdict.sensor_relative),
                     "zero_needed_pa": _short(verdict.zero_needed_pa),
                     "objections": list(verdict.objections),

@@ -31,6 +31,7 @@ def sheet(sized: SizedStation) -> list[str]:
     lines = [
         f"{sized.file.station.id} ({sized.file.station.arrangement}), from {sized.path}",
         "A forecast from a description, not a measurement: measure before you rely on it.",
+        *_memory(sized),
         _verdict(sized),
     ]
     for title, body in sections:
@@ -44,6 +45,25 @@ def _verdict(sized: SizedStation) -> str:
         return "Nothing that can be reckoned speaks against this line."
     things = "One thing speaks" if count == 1 else f"{count} things speak"
     return f"{things} against it: see near the end."
+
+
+def _memory(sized: SizedStation) -> list[str]:
+    """Tell what was measured on the line already, and is reckoned with."""
+    memory, relative = sized.memory, sized.calibrated_relative
+    lines = []
+    if memory.calibrated is not None:
+        known = ""
+        if relative is not None:
+            known = (
+                f": {sized.sizing.required_l_min:.0f} L/min are read within "
+                f"±{200.0 * relative:.0f} % (95 %)"
+            )
+        lines.append(f"Calibrated in place on {memory.calibrated.made_at[:10]}{known}.")
+    if memory.taught is not None:
+        lines.append(f"Taught on {memory.taught.made_at[:10]}: {memory.taught.normal_pa:.3g} Pa.")
+    if memory.zero_pa is not None:
+        lines.append(f"The sensor's zero as measured, {memory.zero_pa:+.3g} Pa, is reckoned with.")
+    return [*lines, *memory.expired]
 
 
 def _airflow(sized: SizedStation) -> list[str]:

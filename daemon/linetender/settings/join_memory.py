@@ -130,9 +130,7 @@ def _fitted(
     normal_pa: float | None,
     toml: TomlFile,
 ) -> FittedElement:
-    element = calibrated.element
-    # Readings may be multiplied otherwise than they were, as when the altitude was added.
-    factor = calibrated.pressure_factor / pressure_factor(station, signal, (device,))
+    element = calibrated_here(station, (device,), calibrated)
     estimate = least_flow_estimate(station, device, element)
     percent = max(LEAST_PERCENT, 100.0 * estimate.relative_uncertainty)
     if percent > GREATEST_PERCENT:
@@ -147,13 +145,24 @@ def _fitted(
         {
             "kind": "fitted",
             "normal_pa": normal_pa,
-            "k": element.k_l_min * factor**element.exponent,
+            "k": element.k_l_min,
             "n": element.exponent,
             "signal": signal.value,
             "reference_density_kg_m3": element.reference_air.density_kg_m3,
             "standard_uncertainty_percent": percent,
         }
     )
+
+
+def calibrated_here(
+    station: StationFile, devices: tuple[Device, ...], calibrated: Calibrated
+) -> CalibratedElement:
+    """Return a calibrated element for pressures as the station corrects its readings now.
+
+    They may be multiplied otherwise than they were, as when the altitude was added.
+    """
+    now = pressure_factor(station, Signal(calibrated.signal), devices)
+    return calibrated.element.for_pressures_times(now / calibrated.pressure_factor)
 
 
 def least_flow_estimate(

@@ -1,7 +1,6 @@
 """From the station file's tables to the airline's line, for reckoning what it will do."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from linetender.airline import duct, fan
 from linetender.airline.air_line import AirLine, Doubt, Run
@@ -32,13 +31,12 @@ from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.hood_outlet import HoodOutlet
 from linetender.airline.network import NoOperatingPoint
 from linetender.airline.orifice import Orifice
-from linetender.airline.pressure_sensor import MEMBRANE_1_PSI, SDP8XX_125, SDP8XX_500
-from linetender.airline.pressure_sensor import PressureSensor as Sensor
 from linetender.airline.sizing import Sizing, Wearer, size_line
 from linetender.core.plan import Arrangement
 from linetender.settings.compile_air import ROOM_TEMPERATURE_C
 from linetender.settings.line_tables import DuctMaterial, DuctTable, FilterMedium
 from linetender.settings.positions import Path
+from linetender.settings.pressure_sensors import NamedSensor
 from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.station_file import (
     DuctElement,
@@ -77,23 +75,20 @@ WALLS = {
 """Roughness and loss of a bend."""
 
 
-class NamedSensor(NamedTuple):
-    """A pressure sensor and what to call it."""
-
-    name: str
-    sensor: Sensor
-
-
-CATALOGUE = (
-    NamedSensor("±500 Pa", SDP8XX_500),
-    NamedSensor("±125 Pa", SDP8XX_125),
-    NamedSensor("±1 psi", MEMBRANE_1_PSI),
-)
-"""Sensors that every line is judged with: thermal of 500 and 125 Pa, and a membrane."""
-
-
-def sizing_of(station: StationFile, toml: TomlFile) -> Sizing:
+def sizing_of(
+    station: StationFile,
+    toml: TomlFile,
+    sensors: tuple[NamedSensor, ...],
+    calibrated: CalibratedElement | None = None,
+) -> Sizing:
     """Reckon what a station's line will do.
+
+    Args:
+        station: The station file's tables.
+        toml: The file, for lines.
+        sensors: The sensors to judge with, the station's own first where it has one.
+        calibrated: The station's element as it was calibrated in place with that sensor;
+            None where it was not.
 
     Raises:
         StationFileError: The file does not tell enough of the line, or fan and line do
@@ -103,11 +98,11 @@ def sizing_of(station: StationFile, toml: TomlFile) -> Sizing:
     if missing:
         raise StationFileError(missing)
     line = line_of(station)
+    own = own_candidate(station, line) if calibrated is None else _as_calibrated(calibrated)
     wearer = Wearer(station.hood.co2_l_min, station.intake.coldest_c)
-    sensors = tuple(each.sensor for each in CATALOGUE)
     try:
         return size_line(
-            line, own_candidate(station, line), sensors, required_l_min(station), wearer
+            line, own, tuple(each.sensor for each in sensors), required_l_min(station), wearer
         )
     except NoOperatingPoint as none:
         raise StationFileError([_no_point(none, station, toml)]) from none
@@ -173,6 +168,11 @@ def own_candidate(station: StationFile, line: AirLine) -> Candidate | None:
         case DuctElement():
             return bare_duct(line.trunk, is_own=True)
     return None
+
+
+def _as_calibrated(element: CalibratedElement) -> Candidate:
+    name = f"calibrated, {element.k_l_min:.3g} · Δp^{element.exponent:.3f}"
+    return Candidate(ElementKind.FITTED, name, element, is_own=True, holds_span=True)
 
 
 def _missing(station: StationFile, toml: TomlFile) -> Iterator[Problem]:

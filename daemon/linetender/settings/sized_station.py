@@ -7,16 +7,23 @@ from typing import NamedTuple
 
 from linetender.airline.alarm_budget import AlarmBudget, budget_s, coast_down_s
 from linetender.airline.element_choice import Judged
+from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.sizing import Change, Sizing
+from linetender.core.signals import Signal
 from linetender.settings.air_budget import least_airflow_l_min
+from linetender.settings.compile_air import air_signal
+from linetender.settings.devices import devices_of
+from linetender.settings.join_memory import calibrated_here, with_memory
 from linetender.settings.line_of_station import sizing_of
 from linetender.settings.load import station_of, validated
+from linetender.settings.pressure_sensors import NamedSensor, sensors_to_judge_with
 from linetender.settings.problems import Problem, StationFileError
-from linetender.settings.remembered import Recall, nothing_recalled
+from linetender.settings.remembered import Recall, Remembered, nothing_recalled
 from linetender.settings.rule_budget import RuleBudget, slowest
-from linetender.settings.station import Station
+from linetender.settings.station import Device, Station
 from linetender.settings.station_file import StationFile
 from linetender.settings.toml_file import read_toml
+from linetender_drivers.registry import find_spec as installed_spec
 
 LEAVE_FRACTION = 0.65
 LEAVE_DELAY_S = 2.0
@@ -34,7 +41,7 @@ class Normal(NamedTuple):
         likely_pa: At the likely airflow.
         least_pa: With all at its worst, filter due.
         greatest_pa: With all at its best.
-        stated_pa: What the station file states; None for nothing.
+        stated_pa: What the station file states, or what was taught; None for neither.
     """
 
     likely_pa: float
@@ -54,6 +61,8 @@ class SizedStation:
         budget: Alarm budget of the slowest rule about the air.
         normal: The element's pressure; None where there is none to be had.
         unsafe: What keeps the station from running, by `linetender lint`.
+        sensors: What the elements were judged with, the station's own first.
+        memory: What was taught and calibrated, and is in force here.
     """
 
     path: Path
@@ -62,6 +71,21 @@ class SizedStation:
     budget: RuleBudget
     normal: Normal | None
     unsafe: tuple[Problem, ...]
+    sensors: tuple[NamedSensor, ...]
+    memory: Remembered
+
+    @property
+    def fitted_sensor(self) -> NamedSensor | None:
+        """The station's own sensor; None where it has none."""
+        return self.sensors[0] if self.sensors[0].is_fitted else None
+
+    @property
+    def calibrated_relative(self) -> float | None:
+        """Standard uncertainty at the required airflow, over it; None where not calibrated."""
+        own = self.sizing.own
+        if self.memory.calibrated is None or own is None or not own.verdicts:
+            return None
+        return own.verdicts[0].least.relative_uncertainty
 
     @property
     def findings(self) -> tuple[str, ...]:
@@ -81,15 +105,20 @@ def size_station(path: Path, recall: Recall = nothing_recalled) -> SizedStation:
             draws one on which fan and line do not meet.
     """
     toml = read_toml(path)
+    drawn = validated(toml)
+    memory = recall(drawn.station.id)
     station, unsafe = None, tuple[Problem, ...]()
     try:
-        station = station_of(toml, path, recall=recall)
+        station = station_of(toml, path, recall=lambda _: memory)
     except StationFileError as error:
         if not error.is_only_unsafe:
             raise
         unsafe = error.problems
-    file = validated(toml)
-    sizing = sizing_of(file, toml)
+    devices = devices_of(drawn, toml, installed_spec)
+    file = with_memory(drawn, devices, memory, toml)
+    sensors = sensors_to_judge_with(_fitted_sensor(file, devices))
+    # The line is as it is drawn: a plate that was calibrated is a plate all the same.
+    sizing = sizing_of(drawn, toml, sensors, _calibrated(file, devices, memory))
     budget = None if station is None else slowest(station.budgets)
     return SizedStation(
         path=path,
@@ -98,7 +127,24 @@ def size_station(path: Path, recall: Recall = nothing_recalled) -> SizedStation:
         budget=budget or _default_budget(file),
         normal=_normal(file, sizing, station),
         unsafe=unsafe,
+        sensors=sensors,
+        memory=memory,
     )
+
+
+def _fitted_sensor(station: StationFile, devices: tuple[Device, ...]) -> Device | None:
+    """The sensor of the element's pressure; without an element, any of the line's pressure."""
+    signal = air_signal(station, devices)
+    wanted = (Signal.DUCT_PRESSURE_PA, Signal.HOOD_PRESSURE_PA) if signal is None else (signal,)
+    return next((each for each in devices if any(s in each.signals for s in wanted)), None)
+
+
+def _calibrated(
+    station: StationFile, devices: tuple[Device, ...], memory: Remembered
+) -> CalibratedElement | None:
+    if memory.calibrated is None or air_signal(station, devices) is None:
+        return None
+    return calibrated_here(station, devices, memory.calibrated)
 
 
 def _default_budget(file: StationFile) -> RuleBudget:
@@ -157,6 +203,12 @@ def _no_signal(sized: SizedStation) -> Iterator[str]:
             yield "Nothing on this line gives a signal that can carry the alarm."
     elif not own.usable_with:
         yield f"{_named(own)} cannot carry the alarm: {own.objections[0]}.{instead}"
+    elif sized.fitted_sensor is not None and 0 not in own.usable_with:
+        others = " or ".join(sized.sensors[place].name for place in own.usable_with)
+        yield (
+            f"The sensor that is fitted, {sized.fitted_sensor.name}, cannot carry the alarm: "
+            f"{own.verdicts[0].objections[0]}. Use instead: {others}."
+        )
 
 
 def _other_normal(sized: SizedStation) -> Iterator[str]:
@@ -164,8 +216,9 @@ def _other_normal(sized: SizedStation) -> Iterator[str]:
     if normal is None or normal.stated_pa is None:
         return
     if not normal.least_pa <= normal.stated_pa <= normal.greatest_pa:
+        said = "The file states" if sized.memory.taught is None else "The line was taught"
         yield (
-            f"The file states {normal.stated_pa:.3g} Pa as normal, and {normal.least_pa:.3g} to "
+            f"{said} {normal.stated_pa:.3g} Pa as normal, and {normal.least_pa:.3g} to "
             f"{normal.greatest_pa:.3g} Pa are expected: the description is not the line's, or "
             "the line is not in order. Measure before you trust either."
         )
