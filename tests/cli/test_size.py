@@ -264,3 +264,28 @@ def test_a_plot_of_an_unknown_kind(tmp_path: Path) -> None:
     result = sized(path, "--plot", str(tmp_path / "p.docx"), state=tmp_path)
     assert (result.exit_code, result.stdout) == (ExitCode.USAGE, "")
     assert ".png, .svg, .pdf" in result.stderr
+
+
+def test_a_filter_class_is_told_and_changes_no_figure(tmp_path: Path) -> None:
+    panel = '[filter]\nmedium = "hepa"\nwidth_mm = 305\nheight_mm = 305\n'
+    rest = FAN + OUTLET + HOSE + panel
+    bare = forecast(tmp_path, STATION + rest)
+    known = forecast(tmp_path, STATION + rest + 'efficiency_class = "H13"\n')
+    assert (bare.pop("filter_class"), known.pop("filter_class")["efficiency_percent"]) == (
+        None,
+        99.95,
+    )
+    assert known == bare
+    said = " ".join(sized(str(tmp_path / "shed.toml"), state=tmp_path).stdout.split())
+    assert "Class H13 (EN 1822) stops 99.95 % of the particles that pass it most easily" in said
+    assert "It says nothing of the pressure" in said
+
+
+def test_an_unknown_filter_class_is_told_with_line_and_key(tmp_path: Path) -> None:
+    text = FAN + OUTLET + HOSE + "[filter]\nrated_pa = 60\nrated_airflow_l_min = 600\n"
+    result = sized(
+        written(tmp_path, STATION + text + 'efficiency_class = "HEPA"\n'), state=tmp_path
+    )
+    assert isinstance(result.exception, StationFileError)
+    assert 'filter.efficiency_class = "HEPA"' in str(result.exception)
+    assert "H13" in str(result.exception)

@@ -3,6 +3,7 @@
 from typing import Any
 
 from linetender.airline.element_choice import Judged
+from linetender.settings.filter_class import filter_class
 from linetender.settings.pressure_sensors import NamedSensor
 from linetender.settings.rule_budget import RuleBudget
 from linetender.settings.sized_station import SizedStation
@@ -30,6 +31,7 @@ def plain(sized: SizedStation) -> dict[str, Any]:
         "drops": [_short_all(each._asdict()) for each in sizing.likely.drops],
         "disturbances": [_short_all(each._asdict()) for each in sizing.likely.disturbances],
         "elements": [_element(each, sized.sensors) for each in sizing.elements],
+        "filter_class": _filter_class(sized),
         "memory": _memory(sized),
         "changes": [
             {**_short_all(each._asdict()), "change": each.change.name.lower()}
@@ -39,6 +41,14 @@ def plain(sized: SizedStation) -> dict[str, Any]:
         "normal": None if sized.normal is None else _short_all(sized.normal._asdict()),
         "alarm_budget": _budget(sized.budget),
     }
+
+
+def _filter_class(sized: SizedStation) -> dict[str, Any] | None:
+    """What the class on the filter's label says: information, nothing is reckoned from it."""
+    table = sized.file.filter
+    if table is None or table.efficiency_class is None:
+        return None
+    return filter_class(table.efficiency_class)._asdict()
 
 
 def _memory(sized: SizedStation) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from linetender.airline.trade_units import L_MIN_PER_CFM, PA_PER_INCH_OF_WATER
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.size_advice import alarm, hood_and_wearer, where_to_measure
 from linetender.cli.size_elements import elements
+from linetender.settings.filter_class import filter_class
 from linetender.settings.sized_station import GREEDY_FILTER_SHARE, SizedStation
 
 COLUMNS = 80
@@ -109,10 +110,27 @@ def _filter(sized: SizedStation) -> list[str]:
     share = sized.sizing.filter_share
     if share is None:
         return ["  No filter is described: what drifts at the intake reaches the wearer."]
+    return [*_carried(share), *_class(sized)]
+
+
+def _carried(share: float) -> list[str]:
     hardly = "hardly " if share > GREEDY_FILTER_SHARE else ""
     return [
         f"  The fan {hardly}carries the filter: new it takes {100 * share:.0f} % of the pressure. "
         "Its own pressure tells how loaded it is, never the airflow: it drifts as it loads."
+    ]
+
+
+def _class(sized: SizedStation) -> list[str]:
+    table = sized.file.filter
+    if table is None or table.efficiency_class is None:
+        return []
+    known = filter_class(table.efficiency_class)
+    return [
+        f"  Class {known.name} ({known.standard}) stops {known.efficiency_percent:.10g} % of "
+        f"{known.particles}, if no air passes beside it. It says nothing of the pressure, which "
+        "goes with the area of the medium: figures from its label (rated_pa at "
+        "rated_airflow_l_min) are the ones to trust. No such class stops gases or vapours."
     ]
 
 

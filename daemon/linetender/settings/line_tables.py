@@ -8,6 +8,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from linetender.settings.filter_class import FILTER_CLASS_PATTERN
 from linetender.settings.strict_model import StrictModel
 
 
@@ -75,6 +76,11 @@ class FilterTable(StrictModel):
     )
     rated_airflow_l_min: float | None = Field(
         None, ge=1, le=200_000, description="airflow at which rated_pa is told, L/min"
+    )
+    efficiency_class: str | None = Field(
+        None,
+        pattern=FILTER_CLASS_PATTERN,
+        description='class on its label, such as "H13", "ISO 35 H" or "ISO ePM1 60%"',
     )
 
 
