@@ -205,7 +205,10 @@ class Monitor:
 
     def _may_go_out(self, item: Input) -> bool:
         if isinstance(item, Contact):
-            return item.contact in ("answer", "hook") and item.state is ContactState.CLOSED
+            # Asked after a power cut, the button speaks when it is let go.
+            return item.contact == "answer" or (
+                item.contact == "hook" and item.state is ContactState.CLOSED
+            )
         if not isinstance(item, Command) or item.verb not in ENDING:
             return False
         return item.by is By.WEARER or self.worn_since_ns is None
@@ -244,8 +247,9 @@ class Monitor:
                 assert quiet_ns < QUIET_NS, f"{alarm.plan.id} is quiet for {quiet_ns} ns"
             if alarm.state is B:
                 assert watch.telling.demand.sound is Sound.HIGH
-                assert watch.telling.demand.far is Sound.HIGH
-                assert watch.telling.demand.tell == self.plan.contact_names
+                if not watch.use.session.asks_hood or alarm.plan.id == "help":
+                    assert watch.telling.demand.far is Sound.HIGH
+                    assert watch.telling.demand.tell == self.plan.contact_names
 
     def _look_at_truth(self, watch: Watch) -> None:
         if self.worn_since_ns is None:

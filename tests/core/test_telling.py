@@ -84,7 +84,7 @@ def test_who_is_told_when(
     if stage in verbs:
         bench.command(0.0, verbs[stage])
     bench.fact(10.0, "alarm", True)
-    bench.advance(300.0)
+    bench.advance(170.0)
     assert reached(bench) == expected
 
 

@@ -114,6 +114,7 @@ def test_the_pre_use_check_by_one_button() -> None:
         ("air", "met"),
         ("spo2_percent", "met"),
         ("pulse_rate_bpm", "met"),
+        ("check", "met"),
     ]
 
 

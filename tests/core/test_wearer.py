@@ -68,7 +68,7 @@ def test_a_refused_baseline_fails_the_step_of_the_check() -> None:
         for e in bench.said
         if isinstance(e, StepChanged) and e.step == "spo2_percent"
     ]
-    assert steps == [("spo2_percent", "waiting", ""), ("spo2_percent", "failed", "too low")]
+    assert steps == [("spo2_percent", "waiting", ""), ("spo2_percent", "failed", "under 92 %")]
 
 
 def test_nothing_is_gathered_in_idle_and_an_end_discards_it() -> None:

@@ -10,10 +10,11 @@ from linetender.core.inputs import (
     Verb,
     reading,
 )
-from linetender.core.instants import from_seconds, to_seconds
+from linetender.core.instants import SECOND_NS, from_seconds, to_seconds
 from linetender.core.plan import AirPlan, Arrangement, Condition, Plan, RulePlan
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
+from linetender.core.step_plan import StepKind, StepPlan
 from linetender.core.watch import Watch
 
 EVERY_STAGE = tuple(Stage)
@@ -43,6 +44,17 @@ def rule(
     )
 
 
+def steps(signals: tuple[Signal, ...] = (), *, air: bool = False) -> tuple[StepPlan, ...]:
+    """Return the steps of the smallest check: the card, air, the wearer's baselines."""
+    made = [StepPlan("checklist", StepKind.CHECKLIST, 300 * SECOND_NS)]
+    if air:
+        made.append(StepPlan("air", StepKind.AIR, 180 * SECOND_NS))
+    for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM):
+        if signal in signals:
+            made.append(StepPlan(signal.value, StepKind.BASELINE, 180 * SECOND_NS, signal.value))
+    return tuple(made)
+
+
 def plan(
     *rules: RulePlan,
     signals: tuple[Signal, ...] = (Signal.SPO2_PERCENT,),
@@ -54,6 +66,7 @@ def plan(
         "arrangement": Arrangement.WEARER_SIDE,
         "contacts": ("answer", "hook", "fan_mains"),
     } | more
+    fields = {"steps": steps(signals, air=air)} | fields
     if air:
         signals = (Signal.HOOD_PRESSURE_PA, *signals)
     return Plan(

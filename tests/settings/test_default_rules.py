@@ -42,6 +42,8 @@ TABLE = {
     "not_checked": ("fact", M, 0, 0, False),
     "check_in_missed": ("check_in_missed", M, 0, 0, False),
     "check_in_missed_late": ("check_in_missed", H, 0, 0, True),
+    "resumed": ("fact", M, 0, 0, False),
+    "power_cut_unanswered": ("fact", H, 0, 0, True),
     "far_end_unconfirmed": ("fact_stale", M, 0, 10, False),
     "delivery_unconfirmed": ("fact_stale", M, 0, 10, False),
     "delivery_refused": ("fact", M, 0, 10, False),
@@ -63,6 +65,7 @@ KILLERS = {
     "spo2_very_low",
     "help",
     "check_in_missed_late",
+    "power_cut_unanswered",
 }
 
 

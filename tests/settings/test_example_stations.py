@@ -71,6 +71,8 @@ def test_the_smallest_set_up_has_only_rules_for_its_parts() -> None:
         "help",
         "button_wire_broken",
         "not_checked",
+        "resumed",
+        "power_cut_unanswered",
         "output_failed_siren",
         "output_failed_lamp",
         "storage_failed",

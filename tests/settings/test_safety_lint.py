@@ -73,6 +73,8 @@ def test_the_facts_that_default_rules_look_for_have_names() -> None:
         FactName.CLOCK_UNSYNCHRONISED,
         FactName.COMMANDS_UNGUARDED,
         FactName.NOT_CHECKED,
+        FactName.RESUMED,
+        FactName.POWER_CUT_UNANSWERED,
         FactName.BROKER_LOST,
         FactName.DELIVERY_REFUSED,
         FactName.DEVICE_FAILED,

@@ -213,6 +213,16 @@ class Air:
             self._journal.events.append(BaselineSet(now_ns, self.baseline_signal, None, "ended"))
         self.scale()
 
+    def forget_baseline(self, now_ns: int) -> None:
+        """Drop a baseline that is too old to say anything; the normal counts until a new one."""
+        self.speed_ratio = 1.0
+        self.baseline_rpm = None
+        if self.baseline is not None:
+            self.baseline = None
+            self.baseline_is_new = True
+            self._journal.events.append(BaselineSet(now_ns, self.baseline_signal, None, "too_old"))
+        self.scale()
+
     def _flow(self, pressure_pa: float) -> float:
         return self.flow_per_power * self.power(pressure_pa)
 

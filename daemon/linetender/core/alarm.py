@@ -37,6 +37,7 @@ class Alarm:
         withheld: Whether another alarm suppresses a new raise.
         is_out: Whether it is suppressed because the wearer is deliberately out.
         chatters: Whether it set and cleared so often that its off-delay was lengthened.
+        raised_n: Number of the transition with which it last began to sound, or rose.
     """
 
     __slots__ = (
@@ -53,6 +54,7 @@ class Alarm:
         "priority",
         "raise_due_ns",
         "raised",
+        "raised_n",
         "realarm_due_ns",
         "rise_due_ns",
         "since_ns",
@@ -68,7 +70,17 @@ class Alarm:
         "rise_due_ns",
         "realarm_due_ns",
     )
-    VALUES = ("state", "present", "priority", "n", "applies", "withheld", "is_out", "chatters")
+    VALUES = (
+        "state",
+        "present",
+        "priority",
+        "n",
+        "applies",
+        "withheld",
+        "is_out",
+        "chatters",
+        "raised_n",
+    )
     SERIES = ("raised",)
 
     def __init__(self, plan: RulePlan, condition: Condition, journal: Journal) -> None:
@@ -82,7 +94,7 @@ class Alarm:
         self.withheld = False
         self.is_out = False
         self.chatters = False
-        self.n = 0
+        self.n = self.raised_n = 0
         self.changed_ns = -NEVER_NS
         self.since_ns = -NEVER_NS
         self.raise_due_ns = NEVER_NS
@@ -271,3 +283,5 @@ class Alarm:
         if self.state is AlarmState.UNACKNOWLEDGED and before is not AlarmState.ACKNOWLEDGED:
             self.since_ns = due_ns
         self.n = self._journal.alarm_changed(due_ns, self, before, why)
+        if event in (AlarmEvent.RAISE, AlarmEvent.RISE, AlarmEvent.RELEASE_PRESENT):
+            self.raised_n = self.n

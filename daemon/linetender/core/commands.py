@@ -24,6 +24,8 @@ def refusal(use: Use, command: Command) -> str | None:
             return _refuse_pause(use, command)
         case Verb.RESET:
             return None if _resettable(use, command) else "nothing has been answered and is over"
+        case Verb.PRE_USE if command.step or command.reason:
+            return _refuse_override(use, command)
         case Verb.PRE_USE if use.stage is not Stage.IDLE:
             return f"the check starts from idle; the stage is {use.stage.value}"
         case Verb.START if use.stage in (Stage.WORN, Stage.SERVICE):
@@ -47,6 +49,8 @@ def carry_out(use: Use, command: Command) -> None:
             use.telling.pause(now_ns, command.duration_ns)
         case Verb.RESET:
             _reset(use, command)
+        case Verb.PRE_USE if command.step:
+            use.override(now_ns, why, command.step, command.reason)
         case Verb.PRE_USE:
             use.begin_pre_use(now_ns, why)
         case Verb.START:
@@ -61,6 +65,20 @@ def carry_out(use: Use, command: Command) -> None:
             for held, alarm in _helds(use):
                 held.call()
                 alarm.judge(now_ns)
+
+
+def _refuse_override(use: Use, command: Command) -> str | None:
+    step = command.step
+    if use.stage not in (Stage.IDLE, Stage.PRE_USE):
+        return f"a step is overridden before or during the check; the stage is {use.stage.value}"
+    if not command.reason.strip():
+        return "an override needs a reason; every report shows it"
+    known = [plan.id for plan in use.check.plans]
+    if step not in known:
+        return f"there is no step {step!r}; this station has {', '.join(known)}"
+    if use.stage is Stage.PRE_USE and not use.check.can_override(step):
+        return f"the step {step} is met already"
+    return None
 
 
 def _refuse_acknowledge(use: Use, command: Command) -> str | None:

@@ -28,7 +28,7 @@ class Deadlines:
 
     def next_ns(self, now_ns: int) -> int:
         """Return the first instant, not before `now_ns`, at which something falls due."""
-        due_ns = self._telling.due_ns(self._use.stage)
+        due_ns = min(self._telling.due_ns(self._use.stage), self._use.due_ns())
         for alarm in self._alarms:
             # As `alarm.due_ns` says, without a call for each alarm at every turn.
             if alarm.raise_due_ns < due_ns:
@@ -54,3 +54,5 @@ class Deadlines:
         for alarm in self._alarms:
             if alarm.due_ns() <= due_ns:
                 alarm.fall_due(due_ns)
+        if self._use.due_ns() <= due_ns:
+            self._use.fall_due(due_ns)

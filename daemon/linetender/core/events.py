@@ -20,6 +20,24 @@ class Sound(StrEnum):
     HIGH = "high"
 
 
+class Cue(StrEnum):
+    """What is put to the wearer besides alarms; any alarm goes before it."""
+
+    NONE = "none"
+    HOOD = "hood"
+    """Pre-use check: put the hood on and wait for the test sound."""
+    TEST = "test"
+    """The test sound itself: one tap within 5 s."""
+    READY = "ready"
+    """The check is passed."""
+    CODE = "code"
+    """The check has ended without success: chirps and blinks tell at which step."""
+    ASKS = "asks"
+    """A question is open that one tap answers: the lamp blinks fast."""
+    REMINDS = "reminds"
+    """A stretch of time has passed since the hood went on."""
+
+
 class Demand(msgspec.Struct, frozen=True, omit_defaults=True):
     """What should be sounded, shown and said now, and to whom.
 
@@ -33,6 +51,8 @@ class Demand(msgspec.Struct, frozen=True, omit_defaults=True):
         say: Its sentence for people.
         far: What second boxes are asked to sound.
         tell: Names of the contacts to be told.
+        cue: What is put to the wearer where nothing sounds.
+        code: For the cue CODE: numbers of chirps and blinks.
     """
 
     sound: Sound = Sound.SILENT
@@ -42,6 +62,8 @@ class Demand(msgspec.Struct, frozen=True, omit_defaults=True):
     say: str = ""
     far: Sound = Sound.SILENT
     tell: tuple[str, ...] = ()
+    cue: Cue = Cue.NONE
+    code: tuple[int, ...] = ()
 
 
 class AlarmChanged(
@@ -93,7 +115,10 @@ class StepState(StrEnum):
 class StepChanged(
     msgspec.Struct, frozen=True, tag_field="is", tag="step_changed", omit_defaults=True
 ):
-    """A step of the pre-use check moved on; `why` says what is missing or who skipped it."""
+    """A step of the pre-use check moved on; `why` says what is missing or who skipped it.
+
+    The step `check` is the whole of it: met means ready to be worn, failed means refused.
+    """
 
     due_ns: int
     step: str
@@ -111,7 +136,7 @@ class BaselineSet(
         signal: `airflow_l_min` where the line is calibrated, else the pressure across
             the flow element; or `spo2_percent`, `pulse_rate_bpm`.
         value: In the signal's unit; None when it was discarded at the end of use.
-        source: `pre_use`, `good_air`, `ended`.
+        source: `pre_use`, `good_air`, `worn`, `ended`, `too_old`.
     """
 
     due_ns: int

@@ -135,6 +135,8 @@ class Command(
         duration_ns: For `pause_sound`; at most 120 s count.
         rule: For `reset`: one rule, or empty for all.
         source: Name of the sender, for the record.
+        step: For `pre_use`: a step that is overridden.
+        reason: Why it is.
     """
 
     arrived_ns: int
@@ -144,6 +146,8 @@ class Command(
     duration_ns: int = 0
     rule: str = ""
     source: str = ""
+    step: str = ""
+    reason: str = ""
 
 
 Input = Reading | Contact | Fact | Command

@@ -12,6 +12,7 @@ import msgspec
 from linetender.core.instants import SECOND_NS
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
+from linetender.core.step_plan import StepPlan
 
 
 class Arrangement(StrEnum):
@@ -365,6 +366,8 @@ class Plan(msgspec.Struct, frozen=True, omit_defaults=True):
         contact_names: People or topics that can be told.
         exit_time_s: Measured time to leave the contaminated area (s).
         exceptions: Safety findings that the station file grants, with their reasons.
+        steps: Of the pre-use check, in the order in which they are shown.
+        remind_ns: While worn a reminder of the time is given this often; 0 means never.
     """
 
     station: str
@@ -378,3 +381,5 @@ class Plan(msgspec.Struct, frozen=True, omit_defaults=True):
     contact_names: tuple[str, ...] = ()
     exit_time_s: float | None = None
     exceptions: tuple[str, ...] = ()
+    steps: tuple[StepPlan, ...] = ()
+    remind_ns: int = 0

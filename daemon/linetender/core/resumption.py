@@ -12,11 +12,16 @@ import msgspec
 
 from linetender.core.carryover import Carryover
 from linetender.core.events import Demand
-from linetender.core.instants import NEVER_NS
+from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.keeping import keep, restore
+from linetender.core.stages import Stage
 
 if TYPE_CHECKING:
     from linetender.core.watch import Watch
+
+BASELINE_KEPT_NS = 900 * SECOND_NS
+"""What was normal before a longer time without watching, or one of unknown length, says
+nothing any more (chosen: a restart or a short power cut passes, a lunch does not)."""
 
 
 @runtime_checkable
@@ -47,7 +52,22 @@ def restore_all(watch: "Watch", carryover: Carryover) -> None:
         watch.air.scale()
     if carryover.is_restart:
         _restart(watch, holders, silence_known=carryover.blind_ns is not None)
+        _forget_old_baselines(watch, carryover.blind_ns)
+        watch.use.resume(now_ns, carryover.blind_ns)
     watch.resume_rules()
+
+
+def _forget_old_baselines(watch: "Watch", blind_ns: int | None) -> None:
+    """Keep what was normal for this session only across a short time without watching."""
+    if blind_ns is not None and blind_ns <= BASELINE_KEPT_NS:
+        return
+    if watch.air is not None:
+        watch.air.forget_baseline(watch.now_ns)
+    for baseline in watch.wearer:
+        baseline.discard(watch.now_ns, "too_old")
+        if watch.use.stage is Stage.WORN:
+            baseline.gather("worn")
+    watch.use.note_baselines()
 
 
 def _restart(watch: "Watch", holders: dict[str, Any], *, silence_known: bool) -> None:
@@ -74,6 +94,9 @@ def _holders(watch: "Watch") -> Iterator[tuple[str, object]]:
     yield "check_in", watch.check_in
     yield "telling", watch.telling
     yield "use", watch.use
+    yield "pre_use", watch.use.check
+    yield "session", watch.use.session
+    yield "prompts", watch.use.check.prompts
     if watch.air is not None:
         yield "air", watch.air
     yield "causes", watch.causes

@@ -1,13 +1,17 @@
 """A frozen view of the core, for those who show it or send it on."""
 
+from enum import StrEnum
+
 import msgspec
 
 from linetender.core.alarm_table import AlarmState
 from linetender.core.cause import Cause
-from linetender.core.events import Demand
+from linetender.core.events import Demand, StepState
 from linetender.core.inputs import Quality
+from linetender.core.pre_use import CheckState
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
+from linetender.core.step_plan import StepKind
 
 
 class SignalView(msgspec.Struct, frozen=True):
@@ -50,6 +54,53 @@ class AlarmView(msgspec.Struct, frozen=True):
     cause: CauseView | None = None
 
 
+class StepView(msgspec.Struct, frozen=True):
+    """One step of the pre-use check.
+
+    Attributes:
+        id: Its name.
+        kind: What it looks at.
+        state: Where it stands.
+        why: Why, where there is something to say.
+        done, needed: Progress: seconds of good readings, or 0 and 1 of 1.
+        left_ns: Time until it ends the check unmet; None where no time runs.
+    """
+
+    id: str
+    kind: StepKind
+    state: StepState
+    why: str
+    done: float
+    needed: float
+    left_ns: int | None
+
+
+class CheckView(msgspec.Struct, frozen=True):
+    """The pre-use check.
+
+    Attributes:
+        state: How it stands; while worn `none` and `refused` mean not checked.
+        steps: Of the check that runs, or ran last; empty where there was none.
+        overrides: (step, reason) of each that was overridden.
+        awaits_sound: Whether the test sound may come at any instant now.
+    """
+
+    state: CheckState = CheckState.NONE
+    steps: tuple[StepView, ...] = ()
+    overrides: tuple[tuple[str, str], ...] = ()
+    awaits_sound: bool = False
+
+
+class Question(StrEnum):
+    """What is being asked, and one tap answers."""
+
+    NONE = "none"
+    HOOD = "hood"
+    """After a power cut: was the hood on? A tap says that it is off."""
+    FALSE_LEAVE = "false_leave"
+    """After the end: a tap says that the last LEAVE was false."""
+
+
 class Snapshot(msgspec.Struct, frozen=True):
     """The whole station now.
 
@@ -63,6 +114,9 @@ class Snapshot(msgspec.Struct, frozen=True):
         air_armed: Whether loss of air is watched now.
         air_baseline: B (L/min where calibrated, else Pa), or None.
         first_out: The rule whose alarm came first of those that stand; empty if none.
+        check: The pre-use check.
+        worn_for_ns: For how long the hood has been worn; None while it is off.
+        question: What one tap would answer now, besides alarms.
     """
 
     now_ns: int
@@ -74,3 +128,6 @@ class Snapshot(msgspec.Struct, frozen=True):
     air_armed: bool
     air_baseline: float | None
     first_out: str = ""
+    check: CheckView = CheckView()
+    worn_for_ns: int | None = None
+    question: Question = Question.NONE

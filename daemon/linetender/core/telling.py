@@ -15,6 +15,8 @@ from linetender.core.events import Demand, DemandChanged, Sound
 from linetender.core.hands import Hands
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.plan import Held
+from linetender.core.prompts import Prompts
 from linetender.core.stages import PRIORITY_RANK, Priority, Stage
 
 FAR_AFTER_NS = 15 * SECOND_NS
@@ -52,6 +54,7 @@ class Telling:
         "flood",
         "pause_n",
         "pause_until_ns",
+        "prompts",
         "told",
         "updated_ns",
     )
@@ -65,6 +68,7 @@ class Telling:
         contacts: tuple[str, ...],
         hands: Hands,
         check_in: CheckIn,
+        prompts: Prompts,
         journal: Journal,
     ) -> None:
         self._alarms = alarms
@@ -72,6 +76,7 @@ class Telling:
         self._hands = hands
         self._check_in = check_in
         self._journal = journal
+        self.prompts = prompts
         self.demand = Demand()
         self.pause_until_ns = -NEVER_NS
         self.pause_n = 0
@@ -119,6 +124,8 @@ class Telling:
             say=self._sentence(leading) if leading else "",
             far=self._far(sounding, now_ns, stage),
             tell=self._tell(now_ns, stage),
+            cue=self.prompts.cue,
+            code=tuple(self.prompts.code),
         )
         if demand != self.demand:
             self.demand = demand
@@ -135,7 +142,7 @@ class Telling:
         return not paused
 
     def _ticks(self, now_ns: int) -> Sound:
-        asks = self._hands.ticks(now_ns)
+        asks = self._hands.ticks(now_ns) or self.prompts.asks_hood
         reminds = now_ns >= self._check_in.warns_from_ns()
         return Sound.TICKS if asks or reminds else Sound.SILENT
 
@@ -152,12 +159,20 @@ class Telling:
         reaching = [
             alarm
             for alarm in sounding
-            if (alarm.plan.killer and stage is Stage.WORN)
-            or now_ns >= alarm.since_ns + FAR_AFTER_NS
+            if self._may_leave_room(alarm)
+            and (
+                (alarm.plan.killer and stage is Stage.WORN)
+                or _is_call(alarm)
+                or now_ns >= alarm.since_ns + FAR_AFTER_NS
+            )
         ]
         return _SOUNDS[max(reaching, key=_weight).priority] if reaching else Sound.SILENT
 
     def _call_due_ns(self, alarm: Alarm, stage: Stage) -> int:
+        if not self._may_leave_room(alarm):
+            return NEVER_NS
+        if _is_call(alarm):
+            return alarm.since_ns
         if stage is not Stage.WORN or alarm.priority is not Priority.HIGH:
             return NEVER_NS
         return alarm.since_ns + (0 if alarm.plan.killer else CALL_AFTER_NS)
@@ -173,6 +188,10 @@ class Telling:
         self.told = told
         return tuple(names)
 
+    def _may_leave_room(self, alarm: Alarm) -> bool:
+        """After a power cut the room is asked first; a call for help waits for nobody."""
+        return not self.prompts.asks_hood or _is_call(alarm)
+
     def _names(self, alarm: Alarm) -> tuple[str, ...]:
         return alarm.plan.calls or self._contacts
 
@@ -182,6 +201,11 @@ class Telling:
             self.flood = True
         elif starts < FLOOD_ENDS:
             self.flood = False
+
+
+def _is_call(alarm: Alarm) -> bool:
+    """Say whether it is the wearer's own call for help: everybody hears it, in any stage."""
+    return isinstance(alarm.plan.condition, Held)
 
 
 def _weight(alarm: Alarm) -> tuple[int, bool, int]:

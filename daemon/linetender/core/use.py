@@ -5,11 +5,13 @@ from linetender.core.alarm import Alarm
 from linetender.core.alarm_table import AlarmState
 from linetender.core.channel import Channel
 from linetender.core.check_in import CheckIn
-from linetender.core.events import Sound, StageChanged, StepChanged, StepState
+from linetender.core.events import Sound, StageChanged
 from linetender.core.hands import PRESS_SEES_AFTER_NS, Hands, Meaning
-from linetender.core.inputs import By, ContactState
+from linetender.core.inputs import By, ContactState, Fact
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.pre_use import CheckState, PreUse
+from linetender.core.session import Session
 from linetender.core.stages import Stage
 from linetender.core.telling import Telling
 from linetender.core.wearer import WearerBaseline
@@ -27,7 +29,8 @@ class Use:
 
     Attributes:
         stage: The present stage.
-        steps: Steps of the pre-use check, where one runs.
+        check: The pre-use check.
+        session: The use of now, and the questions around it.
         hook: Last known state of the hood hook.
         pressed: Whether the answer button is down.
         evident_since_ns: Since when the hood has evidently been worn.
@@ -38,6 +41,7 @@ class Use:
         "_journal",
         "air",
         "alarms",
+        "check",
         "check_in",
         "evident_since_ns",
         "hands",
@@ -45,15 +49,15 @@ class Use:
         "not_checked",
         "pressed",
         "pulse",
+        "session",
         "stage",
-        "steps",
         "telling",
         "wearer",
         "wiring",
     )
 
     INSTANTS = ("evident_since_ns",)
-    VALUES = ("stage", "steps", "hook", "pressed", "not_checked")
+    VALUES = ("stage", "hook", "pressed", "not_checked")
 
     def __init__(
         self,
@@ -63,11 +67,12 @@ class Use:
         telling: Telling,
         hands: Hands,
         check_in: CheckIn,
+        check: PreUse,
+        session: Session,
         pulse: Channel | None,
         journal: Journal,
     ) -> None:
         self.stage = Stage.IDLE
-        self.steps: dict[str, str] = {}
         self.hook = ""
         self.pressed = False
         self.evident_since_ns = NEVER_NS
@@ -79,6 +84,8 @@ class Use:
         self.telling = telling
         self.hands = hands
         self.check_in = check_in
+        self.check = check
+        self.session = session
         self.pulse = pulse
         self._journal = journal
 
@@ -86,7 +93,7 @@ class Use:
 
     def watches_air(self) -> bool:
         """Say whether loss of air is watched now."""
-        if self.stage is Stage.WORN:
+        if self.stage is Stage.WORN or (self.stage is Stage.PRE_USE and self._hood_is_off_hook()):
             return True
         armed = self.air is not None and self.air.is_armed
         return armed and self.stage is not Stage.SERVICE
@@ -106,14 +113,35 @@ class Use:
         """Act on the answer button's edges and the hook's."""
         if contact == "answer":
             was_pressed, self.pressed = self.pressed, state is ContactState.CLOSED
-            if self.pressed and not was_pressed:
-                self.press(now_ns)
+            self._see_button(now_ns, was_pressed)
+        elif contact == "arm":
+            self.check.see_armed(now_ns, state)
+            self._follow_check(now_ns)
         elif contact == "hook" and state is not ContactState.BROKEN and state.value != self.hook:
             was_known, self.hook = self.hook != "", state.value
             if state is ContactState.OPEN and self.stage is not Stage.WORN:
-                self.wear(now_ns, "hood off its hook")
+                self._lift_hood(now_ns)
             elif state is ContactState.CLOSED and was_known and self.stage is Stage.WORN:
                 self.finish(now_ns, "hood on its hook")
+
+    def _see_button(self, now_ns: int, was_pressed: bool) -> None:
+        if self.session.asks_hood:
+            # A hold must not be taken for the tap that says "off": judged on letting go.
+            if self.pressed and not was_pressed:
+                self.session.press(now_ns)
+            elif was_pressed and not self.pressed and self.session.release(now_ns):
+                self.finish(now_ns, "button, the hood was off")
+        elif self.pressed and not was_pressed:
+            self.press(now_ns)
+
+    def _hood_is_off_hook(self) -> bool:
+        return self.hook == ContactState.OPEN.value
+
+    def _lift_hood(self, now_ns: int) -> None:
+        """The hood leaves its hook: it is worn, unless that belongs to the check itself."""
+        for_the_test = self.check.state is CheckState.RUNNING and self.check.card_is_confirmed
+        if not (self.stage is Stage.PRE_USE and for_the_test):
+            self.wear(now_ns, "hood off its hook")
 
     def press(self, now_ns: int) -> None:
         """Act on a press of the wearer's button."""
@@ -133,6 +161,7 @@ class Use:
         """Note that the wearer gave a sign."""
         self.check_in.sign(now_ns)
         self.wiring.reassure_check_in(now_ns)
+        self.session.reassure(now_ns)
 
     def _answer_by_press(self, now_ns: int) -> None:
         heard = [
@@ -171,22 +200,38 @@ class Use:
     def begin_pre_use(self, now_ns: int, why: str) -> None:
         """Start the pre-use check."""
         self._move(now_ns, Stage.PRE_USE, why)
-        fitted = ["checklist"]
-        if self.air is not None:
-            fitted.append("air")
-        fitted += [baseline.signal.value for baseline in self.wearer]
-        self.steps = {}
-        for step in fitted:
-            self._set_step(now_ns, step, StepState.WAITING, "")
+        self.session.close_false_leave()
+        self.not_checked = False
         for baseline in self.wearer:
             baseline.gather("pre_use")
+        self.check.begin(now_ns)
         self._enter(now_ns)
+        self._follow_check(now_ns)
+
+    def override(self, now_ns: int, why: str, step: str, reason: str) -> None:
+        """Go on with the check, or begin it, without a step."""
+        if self.stage is Stage.IDLE:
+            self.begin_pre_use(now_ns, why)
+        self.check.override(now_ns, step, reason)
+        self._follow_check(now_ns)
+
+    def _follow_check(self, now_ns: int) -> None:
+        """Move the stage with what became of the check."""
+        if self.stage is not Stage.PRE_USE or self.check.state is CheckState.RUNNING:
+            return
+        if self.check.state is CheckState.REFUSED:
+            # Nothing is disarmed: whoever goes on all the same is watched all the same.
+            self._move(now_ns, Stage.IDLE, "pre-use check refused")
+            self.hands.close()
+            self.apply_rules(now_ns)
+        if self._hood_is_off_hook():
+            self.wear(now_ns, "hood off its hook")
 
     def wear(self, now_ns: int, why: str) -> None:
         """The hood is on: everything is watched from this instant."""
-        checked = bool(self.steps) and self._all_met()
+        checked = self.check.wear(now_ns)
         self._move(now_ns, Stage.WORN, why)
-        self.steps = {}
+        self.session.begin(now_ns)
         self.not_checked = False
         self.check_in.wear(now_ns, True)
         for baseline in self.wearer:
@@ -215,8 +260,12 @@ class Use:
         for baseline in self.wearer:
             baseline.discard(now_ns)
         self.note_baselines()
+        was_worn = self.stage is Stage.WORN
+        self.check.break_off(now_ns, why)
+        self.check.clear()
         self._move(now_ns, Stage.IDLE, f"{why}, out" if is_out else why)
-        self.steps = {}
+        if was_worn:
+            self.session.end(now_ns, self.alarms)
         self.apply_rules(now_ns)
         for alarm in self.alarms:
             if is_out or not alarm.applies:
@@ -234,16 +283,43 @@ class Use:
             self.apply_rules(now_ns)
 
     def _step(self, now_ns: int) -> None:
-        if self.stage is Stage.IDLE:
+        if self.stage is Stage.IDLE and self.session.asks_false_leave:
+            self.session.mark_false(now_ns)
+        elif self.stage is Stage.IDLE:
             self.begin_pre_use(now_ns, "button")
+        elif self.stage is Stage.PRE_USE and self.check.state is CheckState.READY:
+            self.wear(now_ns, "button")
         elif self.stage is Stage.PRE_USE:
-            if self.steps.get("checklist") == StepState.WAITING:
-                self._set_step(now_ns, "checklist", StepState.MET, "button")
-            elif self._all_met():
-                self.wear(now_ns, "button")
+            self.check.press(now_ns)
+            self._follow_check(now_ns)
 
-    def _all_met(self) -> bool:
-        return all(state == StepState.MET for state in self.steps.values())
+    def see_fact(self, now_ns: int, fact: Fact) -> None:
+        """Take a fact that a step of the check waits for."""
+        if self.stage is Stage.PRE_USE:
+            self.check.see_fact(now_ns, fact)
+            self._follow_check(now_ns)
+
+    def resume(self, now_ns: int, blind_ns: int | None) -> None:
+        """Go on after a restart; `blind_ns` None means that nobody knows for how long."""
+        if self.stage is Stage.PRE_USE:
+            self.check.break_off(now_ns, "the station was started anew")
+            self._follow_check(now_ns)
+        elif self.stage is Stage.WORN:
+            self.session.resume(now_ns, blind_ns)
+
+    # What silence changes
+
+    def due_ns(self) -> int:
+        """Return the next instant at which silence moves the check or a question on."""
+        prompts = self.check.prompts
+        return min(self.check.due_ns(), self.session.due_ns(), prompts.until_ns)
+
+    def fall_due(self, now_ns: int) -> None:
+        """Do what falls due at this instant."""
+        self.check.fall_due(now_ns)
+        self.session.fall_due(now_ns)
+        self.check.prompts.fall_due(now_ns)
+        self._follow_check(now_ns)
 
     def _move(self, now_ns: int, stage: Stage, why: str) -> None:
         before, self.stage = self.stage, stage
@@ -257,33 +333,26 @@ class Use:
         for alarm in self.alarms:
             alarm.enter(now_ns)
 
-    def _set_step(self, now_ns: int, step: str, state: StepState, why: str) -> None:
-        if self.steps.get(step) != state.value:
-            self.steps[step] = state.value
-            self._journal.events.append(StepChanged(now_ns, step, state, why))
-
     # What readings say of the stage
 
     def look(self, now_ns: int) -> None:
         """Look at air and wearer after a window closed: baselines, arming, evident wear."""
+        self._note_new_baseline()
+        if self.stage is Stage.PRE_USE:
+            self.check.look(now_ns)
+            self._note_new_baseline()
+            self._follow_check(now_ns)
+        if self.session.asks_hood and self.pulse is not None:
+            if 0 <= now_ns - self.pulse.last_good_ns <= PULSE_VALID_NS:
+                self.session.see_pulse(now_ns)
+        # A check that runs has its own end; until then a pulse proves nothing.
+        if self.stage is Stage.IDLE or self.check.state is CheckState.READY:
+            self._look_for_wear(now_ns)
+
+    def _note_new_baseline(self) -> None:
         if self.air is not None and self.air.baseline_is_new:
             self.air.baseline_is_new = False
             self.note_baselines()
-        if self.stage is Stage.PRE_USE:
-            self._measure_steps(now_ns)
-        if self.stage in (Stage.IDLE, Stage.PRE_USE):
-            self._look_for_wear(now_ns)
-
-    def _measure_steps(self, now_ns: int) -> None:
-        waiting = self.steps.get("air") == StepState.WAITING
-        if waiting and self.air is not None and self.air.take_pre_use_baseline(now_ns):
-            self._set_step(now_ns, "air", StepState.MET, "")
-            self.note_baselines()
-        for baseline in self.wearer:
-            if baseline.value is not None:
-                self._set_step(now_ns, baseline.signal.value, StepState.MET, "")
-            elif baseline.refused:
-                self._set_step(now_ns, baseline.signal.value, StepState.FAILED, "too low")
 
     def _look_for_wear(self, now_ns: int) -> None:
         air, pulse = self.air, self.pulse

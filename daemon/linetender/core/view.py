@@ -5,11 +5,22 @@ from typing import TYPE_CHECKING
 from linetender.core.alarm_table import SHOWN
 from linetender.core.cause import Cause
 from linetender.core.channel import Channel
+from linetender.core.events import StepState
 from linetender.core.inputs import Quality
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import AirPlan
+from linetender.core.pre_use import CheckState, PreUse
+from linetender.core.session import Session
 from linetender.core.signals import Signal, rounded
-from linetender.core.snapshot import AlarmView, CauseView, SignalView, Snapshot
+from linetender.core.snapshot import (
+    AlarmView,
+    CauseView,
+    CheckView,
+    Question,
+    SignalView,
+    Snapshot,
+    StepView,
+)
 
 if TYPE_CHECKING:
     from linetender.core.watch import Watch
@@ -18,6 +29,7 @@ if TYPE_CHECKING:
 def take_snapshot(watch: "Watch") -> Snapshot:
     """Return the whole station as it is now."""
     now_ns = watch.now_ns
+    session = watch.use.session
     return Snapshot(
         now_ns=now_ns,
         stage=watch.use.stage,
@@ -42,7 +54,34 @@ def take_snapshot(watch: "Watch") -> Snapshot:
         air_armed=watch.use.watches_air(),
         air_baseline=watch.air.baseline if watch.air else None,
         first_out=watch.causes.first_out,
+        check=_check(watch.use.check, now_ns),
+        worn_for_ns=None if session.worn_ns == NEVER_NS else now_ns - session.worn_ns,
+        question=_question(session),
     )
+
+
+def _check(check: PreUse, now_ns: int) -> CheckView:
+    if check.state is CheckState.NONE:
+        return CheckView()
+    steps = []
+    for plan in check.plans:
+        if plan.id not in check.steps:
+            continue
+        state = StepState(check.steps[plan.id])
+        done, needed = check.progress(plan)
+        limit_ns = check.limit_ns(plan)
+        runs = state is StepState.WAITING and limit_ns != NEVER_NS
+        left_ns = limit_ns - now_ns if runs and check.state is CheckState.RUNNING else None
+        why = check.whys.get(plan.id, "")
+        steps.append(StepView(plan.id, plan.kind, state, why, done, needed, left_ns))
+    overrides = tuple(check.overrides.items())
+    return CheckView(check.state, tuple(steps), overrides, check.awaits_sound)
+
+
+def _question(session: Session) -> Question:
+    if session.asks_hood:
+        return Question.HOOD
+    return Question.FALSE_LEAVE if session.asks_false_leave else Question.NONE
 
 
 def _cause(watch: "Watch", rule: str) -> CauseView | None:

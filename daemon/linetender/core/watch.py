@@ -22,7 +22,10 @@ from linetender.core.inputs import Command, Contact, ContactState, Fact, Input, 
 from linetender.core.instants import NEVER_NS
 from linetender.core.journal import Journal
 from linetender.core.plan import Plan
+from linetender.core.pre_use import PreUse
+from linetender.core.prompts import Prompts
 from linetender.core.resumption import keep_all, restore_all
+from linetender.core.session import Session
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.telling import Telling
@@ -61,9 +64,9 @@ class Watch:
         self.air = Air(plan.air, self.journal) if plan.air else None
         self.air_evidence = AirEvidence(self.air, self.channels)
         self.causes = Causes(plan, self.wiring, self.air_evidence, self.journal)
-        self.telling = Telling(
-            self.wiring.alarms, plan.contact_names, self.hands, self.check_in, self.journal
-        )
+        journal, prompts = self.journal, Prompts()
+        asking = self.hands, self.check_in, prompts, journal
+        self.telling = Telling(self.wiring.alarms, plan.contact_names, *asking)
         self.use = Use(
             self.wiring,
             self.air,
@@ -71,8 +74,10 @@ class Watch:
             self.telling,
             self.hands,
             self.check_in,
+            PreUse(plan.steps, self.channels, self.air, self.wearer, prompts, journal),
+            Session(plan.remind_ns, prompts, journal),
             pulse,
-            self.journal,
+            journal,
         )
         self._deadlines = Deadlines(self.wiring, self.telling, self.use)
         self._watched_air = False
@@ -255,6 +260,7 @@ class Watch:
         self._settle(now_ns)
 
     def _take_fact(self, item: Fact) -> None:
+        self.use.see_fact(item.arrived_ns, item)
         for condition, alarm in self.wiring.on_fact.get(item.fact, ()):
             condition.see(item)
             alarm.judge(item.arrived_ns)
@@ -273,8 +279,10 @@ class Watch:
             self._due_ns = min(self._due_ns, silence.due_ns())
 
     def _has_news(self) -> bool:
-        return self.use.watches_air() is not self._watched_air or (
-            self.use.not_checked is not self._was_not_checked
+        return (
+            self.use.watches_air() is not self._watched_air
+            or self.use.not_checked is not self._was_not_checked
+            or bool(self.use.session.facts)
         )
 
     def _settle(self, now_ns: int) -> None:
@@ -285,6 +293,8 @@ class Watch:
         if self.use.not_checked is not self._was_not_checked:
             self._was_not_checked = self.use.not_checked
             self._take_fact(Fact(now_ns, "not_checked", self.use.not_checked))
+        if self.use.session.facts:
+            self._take_fact(self.use.session.facts.pop(0))
         self._suppress(now_ns)
         self.causes.look(now_ns)
         self.telling.update(now_ns, self.use.stage)

@@ -95,12 +95,12 @@ class WearerBaseline:
             BaselineSet(now_ns, self.signal, rounded(self.signal, value), self.source)
         )
 
-    def discard(self, now_ns: int) -> None:
-        """Forget it: the use has ended."""
+    def discard(self, now_ns: int, source: str = "ended") -> None:
+        """Forget it: the use has ended, or it is too old."""
         self.gathers = self.refused = False
         if self.value is not None:
             self._baselines[self.signal] = None
-            self._journal.events.append(BaselineSet(now_ns, self.signal, None, "ended"))
+            self._journal.events.append(BaselineSet(now_ns, self.signal, None, source))
 
     def lose_history(self) -> None:
         """Start the gathering again: the station was blind for a while."""

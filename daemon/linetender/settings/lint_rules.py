@@ -35,6 +35,7 @@ DEFAULT_KILLERS: dict[str, tuple[Arrangement, ...]] = {
     "spo2_very_low": _BOTH,
     "help": _BOTH,
     "check_in_missed_late": _BOTH,
+    "power_cut_unanswered": _BOTH,
 }
 """The default rules for what can kill, and the arrangements that each is for."""
 

@@ -7,6 +7,7 @@ from pydantic import ValidationError
 from linetender.settings.air_budget import budgets_of
 from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
+from linetender.settings.compile_pre_use import with_steps
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
 from linetender.settings.join_memory import with_memory, with_taught_faults
@@ -63,11 +64,10 @@ def station_of(
     rules, devices = _looked_up(station, toml, find_spec)
     station = with_memory(station, devices, (remembered := recall(station.station.id)), toml)
     plan = with_taught_faults(compile_plan(station, rules, devices, toml), remembered.taught)
+    plan = with_steps(plan, station, devices, remembered)
     budgets = budgets_of(station, plan, devices)
     findings = lint(Case(station, rules, plan, devices, budgets, toml))
-    refused, granted, advice = _parted(findings, station)
-    if refused:
-        raise StationFileError(_in_order(refused, toml.file))
+    granted, advice = _judged(findings, station, toml)
     recording = station.recording
     return Station(
         path=path,
@@ -83,6 +83,16 @@ def station_of(
         calibrations=remembered.shown,
         expired=remembered.expired,
     )
+
+
+def _judged(
+    findings: list[Finding], station: StationFile, toml: TomlFile
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Return what the station grants itself, and mere advice; refuse it for anything else."""
+    refused, granted, advice = _parted(findings, station)
+    if refused:
+        raise StationFileError(_in_order(refused, toml.file))
+    return granted, advice
 
 
 def validated(toml: TomlFile) -> StationFile:

@@ -66,12 +66,14 @@ class Remembered:
         calibrated: The calibration, or None.
         shown: Both as plain data, oldest first, for the headers of recordings.
         expired: What should be made again, each in a sentence for people.
+        filter_due: Until when the filter is good (ISO 8601); empty where nobody knows.
     """
 
     taught: Taught | None = None
     calibrated: Calibrated | None = None
     shown: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
+    filter_due: str = ""
 
     @property
     def zero_pa(self) -> float | None:

@@ -148,8 +148,8 @@ class DeviceTable(StrictModel):
         alias="from",
         description=f'the second box whose readings a "forwarded" device takes, {SLUG_RULE}',
     )
-    contact: Literal["answer", "hook", "fan_mains", "co_alarm"] | None = Field(
-        None, description='role of a switch: "answer", "hook", "fan_mains" or "co_alarm"'
+    contact: Literal["answer", "hook", "fan_mains", "co_alarm", "arm"] | None = Field(
+        None, description='role of a switch: "answer", "hook", "fan_mains", "co_alarm" or "arm"'
     )
     output: Literal["buzzer", "lamp_red", "lamp_yellow", "lamp_green", "keep_alive"] | None = Field(
         None,
@@ -239,6 +239,12 @@ class CheckInTable(StrictModel):
     every_min: float = Field(20.0, ge=1, le=60, description="minutes between two signs of life")
 
 
+class ReminderTable(StrictModel):
+    """`[reminder]`: remind the wearer of how long the hood has been on."""
+
+    every_min: float = Field(60.0, ge=5, le=480, description="minutes between two reminders")
+
+
 class RecordingTable(StrictModel):
     """`[recording]`: where sessions are written."""
 
@@ -301,6 +307,7 @@ class StationFile(StrictModel):
         (), max_length=16, description="tables [[far_end]]"
     )
     check_in: CheckInTable | None = Field(None, description="a table")
+    reminder: ReminderTable | None = Field(None, description="a table")
     recording: RecordingTable | None = Field(None, description="a table")
     exceptions: Annotated[tuple[ExceptionTable, ...], Field(strict=False)] = Field(
         (), max_length=32, description="tables [[exceptions]]"
