@@ -310,3 +310,56 @@ def test_a_required_flow_that_was_not_measured_is_told(required_l_min: int, is_t
     done = simulated()
     assert done.exit_code == 0
     assert (f"The required {required_l_min} L/min lie outside the points" in done.stdout) is is_told
+
+
+def events_of(result: Result) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in result.stdout.splitlines()]
+
+
+def test_teaching_as_json() -> None:
+    done = simulated("--teach", "--json")
+    assert (done.exit_code, done.exception) == (0, None)
+    events = events_of(done)
+    states = list(events[-1]["states"])
+    assert len(states) == 5
+    assert [each["state"] for each in events if each["event"] == "wanted"] == states
+    measured = [each for each in events if each["event"] == "measuring"]
+    assert [each["seconds"] for each in measured] == [20.0] * len(states)
+    progress = [each for each in events if each["event"] == "progress"]
+    assert [each["done_s"] for each in progress] == list(range(1, 21)) * len(states)
+    taught_line = events[-1]
+    assert taught_line["event"] == "taught"
+    assert taught_line["normal_pa"] == pytest.approx(60.0, rel=0.05)
+    assert "air_lost" in taught_line["alarms"]["fan_off"]
+    forgotten = simulated("--forget", "--json")
+    assert events_of(forgotten) == [{"event": "forgotten", "count": 1}]
+
+
+def test_calibrating_as_json() -> None:
+    Path("answers.toml").write_text(ANSWERS, encoding="utf-8")
+    done = simulated("--answers", "answers.toml", "--json")
+    assert (done.exit_code, done.exception) == (0, None)
+    last = events_of(done)[-1]
+    assert last["event"] == "calibrated"
+    assert 0.03 < last["relative_uncertainty"] < 0.05
+    assert len(last["points"]) == len(last["residuals_percent"]) == 12
+    assert last["exponent"] == pytest.approx(0.54, abs=0.05)
+
+
+def test_a_refusal_as_json_is_its_last_line() -> None:
+    text = ANSWERS.replace("75.4", "754")
+    Path("answers.toml").write_text(text, encoding="utf-8")
+    done = simulated("--answers", "answers.toml", "--json")
+    assert done.exit_code == ExitCode.FINDINGS
+    last = events_of(done)[-1]
+    assert (last["event"], last["is_stored"]) == ("refused", False)
+    assert "contradicts the others" in last["reasons"][0]
+    with open_store(Path("state")) as store:
+        assert store.rows("SELECT count(*) FROM calibration")[0][0] == 0
+
+
+def test_json_without_answers_is_refused() -> None:
+    Path("shed.toml").write_text(REAL, encoding="utf-8")
+    done = linetender("calibrate", "shed.toml", "--json")
+    assert (done.exit_code, done.stdout) == (ExitCode.USAGE, "")
+    assert "--answers" in done.stderr

@@ -7,13 +7,15 @@ from collections.abc import Awaitable, Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, NamedTuple
 
 import typer
 from rich.console import Console
 
 from linetender.cli.calibration_answers import AnswersFile, load_answers
+from linetender.cli.calibration_data import alarms_data, calibrated_data, taught_data
 from linetender.cli.calibration_guides import AnswersGuide, SimulatedGuide, TerminalGuide
+from linetender.cli.calibration_speech import ConsoleSpeech, JsonSpeech, Speech, tell
 from linetender.cli.calibration_words import alarm_lines, calibrated_lines, taught_lines
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.served_calibration import AsideGuide, served_line
@@ -48,7 +50,20 @@ from linetender_drivers.simulated.machine import SimulatedMachine
 from linetender_drivers.simulated.served_time import ServedWorld
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 
-Procedure = Callable[[CalibrationTarget, Bench, Guide, Store], Awaitable[list[str]]]
+
+class Outcome(NamedTuple):
+    """What a calibration came to.
+
+    Attributes:
+        lines: For people.
+        data: For programs.
+    """
+
+    lines: list[str]
+    data: dict[str, Any]
+
+
+Procedure = Callable[[CalibrationTarget, Bench, Guide, Store], Awaitable[Outcome]]
 
 
 _FILE = typer.Argument(metavar="FILE", help="The station file.")
@@ -58,6 +73,7 @@ _SIMULATE = typer.Option("--simulate", help="Play it on an invented line, no har
 _SPEED = typer.Option("--speed", min=0.0, callback=finite, help="With --simulate; 0 = no waiting.")
 _STATE = typer.Option("--state", metavar="FOLDER", help="Where the memory lies.")
 _FRESH = typer.Option("--fresh", help="Do not go on with an interrupted calibration.")
+_JSON = typer.Option("--json", help="Print JSON lines; with --answers or --simulate.")
 _FORGET = typer.Option("--forget", help="Put what was taught and calibrated out of force.")
 
 
@@ -70,11 +86,14 @@ def calibrate(
     state: Annotated[Path | None, _STATE] = None,
     fresh: Annotated[bool, _FRESH] = False,
     forget: Annotated[bool, _FORGET] = False,
+    as_json: Annotated[bool, _JSON] = False,
 ) -> None:
     """Learn a line's own pressures (--teach), or what they mean in litres per minute.
 
     Exit status: 0 stored, 1 refused with reasons and nothing stored, 2 usage, 3 bad file,
-    4 device, 5 the daemon has the station: stop it first.
+    4 device, 5 the daemon has the station: stop it first. With --json each line on the
+    output is an object whose "event" is said, wanted, measuring, progress, taught,
+    calibrated, refused or forgotten; any other failure is told in words on the error output.
 
     A station in a world that `linetender simulate` serves is asked as a real one; with
     --answers, that world's own hands bring its line into the states.
@@ -84,19 +103,29 @@ def calibrate(
     target, state = load_target(file), state_given(state, file)
     said = None if answers is None else load_answers(answers)
     _refuse_mixture(target, simulate=simulate)
+    if as_json and said is None and not simulate and not forget:
+        raise typer.BadParameter("--json asks nothing: give --answers FILE, or --simulate")
     with _store(target, state, simulate=simulate) as store:
         if forget:
             count = withdraw_all(store, read_wall_clock().at)
-            typer.echo(f"Out of force: {count}. The records themselves stay in {store.path}.")
+            _say_forgotten(count, store, as_json=as_json)
             return
         if not simulate:
             target.refuse_if_stated(teach=teach)
         if fresh:
             drop_draft(store, DRAFT)
-        _run(target, store, said, teach=teach, speed=speed if simulate else None)
+        run = _run_as_json if as_json else _run_for_people
+        run(target, store, said, teach=teach, speed=speed if simulate else None)
 
 
-def _run(
+def _say_forgotten(count: int, store: Store, *, as_json: bool) -> None:
+    if as_json:
+        tell("forgotten", count=count)
+    else:
+        typer.echo(f"Out of force: {count}. The records themselves stay in {store.path}.")
+
+
+def _run_for_people(
     target: CalibrationTarget,
     store: Store,
     said: AnswersFile | None,
@@ -104,19 +133,10 @@ def _run(
     teach: bool,
     speed: float | None,
 ) -> None:
-    """Teach or calibrate, on the real line or (with a speed) an invented one; say the outcome."""
-    console = Console(soft_wrap=True, highlight=False, markup=False)
-    procedure = _teach if teach else _calibrate
+    """Teach or calibrate, and say the outcome."""
+    console = _asking()
     try:
-        given = world_folder(target.path, [target.device])
-        if given is not None:
-            world = open_world(target.path, given, f"calibrate {target.station}")
-            say_if_held(world)
-            lines = world.run(_in_world(procedure, target, store, console, said, world))
-        elif speed is None:
-            lines = asyncio.run(_guided(procedure, target, store, console, said))
-        else:
-            lines = run_virtual(_played(procedure, target, store, console, said), speed)
+        outcome = _outcome(target, store, said, ConsoleSpeech(console), teach=teach, speed=speed)
     except CalibrationRefused as refused:
         console.print(f"Refused:\n{refused}")
         raise typer.Exit(ExitCode.FINDINGS) from refused
@@ -124,35 +144,79 @@ def _run(
         if draft(store, DRAFT) is not None:
             console.print("\nWhat was measured is kept for 24 hours: the same command goes on.")
         raise
-    lines += _alarms(target, store) if teach else []
-    for line in lines:
+    for line in [*outcome.lines, *(_alarms(target, store) if teach else [])]:
         console.print(line)
 
 
-async def _teach(target: CalibrationTarget, bench: Bench, guide: Guide, store: Store) -> list[str]:
-    return taught_lines(await teach_line(target, bench, guide, store))
+def _run_as_json(
+    target: CalibrationTarget,
+    store: Store,
+    said: AnswersFile | None,
+    *,
+    teach: bool,
+    speed: float | None,
+) -> None:
+    """Teach or calibrate, and print the outcome as the last line."""
+    try:
+        outcome = _outcome(target, store, said, JsonSpeech(), teach=teach, speed=speed)
+    except CalibrationRefused as refused:
+        tell("refused", reasons=refused.reasons, is_stored=False)
+        raise typer.Exit(ExitCode.FINDINGS) from refused
+    if not teach:
+        tell("calibrated", **outcome.data)
+        return
+    record, station = taught_in_force(store), _station(target, store)
+    raised = None if record is None or station is None else alarms_data(station, record)
+    tell("taught", **outcome.data, alarms=raised)
+
+
+def _outcome(
+    target: CalibrationTarget,
+    store: Store,
+    said: AnswersFile | None,
+    speech: Speech,
+    *,
+    teach: bool,
+    speed: float | None,
+) -> Outcome:
+    """Teach or calibrate, on the real line or (with a speed) an invented one."""
+    procedure = _teach if teach else _calibrate
+    given = world_folder(target.path, [target.device])
+    if given is not None:
+        world = open_world(target.path, given, f"calibrate {target.station}")
+        say_if_held(world)
+        return world.run(_in_world(procedure, target, store, speech, said, world))
+    if speed is None:
+        return asyncio.run(_guided(procedure, target, store, speech, said))
+    return run_virtual(_played(procedure, target, store, speech, said), speed)
+
+
+async def _teach(target: CalibrationTarget, bench: Bench, guide: Guide, store: Store) -> Outcome:
+    record = await teach_line(target, bench, guide, store)
+    return Outcome(taught_lines(record), taught_data(record))
 
 
 async def _calibrate(
     target: CalibrationTarget, bench: Bench, guide: Guide, store: Store
-) -> list[str]:
+) -> Outcome:
     record, fit = await Calibration(target, bench, guide, store).run()
-    return calibrated_lines(record, fit, target.settings.station.required_airflow_l_min)
+    required_l_min = target.settings.station.required_airflow_l_min
+    return Outcome(calibrated_lines(record, fit, required_l_min), calibrated_data(record, fit))
 
 
 async def _guided(
     procedure: Procedure,
     target: CalibrationTarget,
     store: Store,
-    console: Console,
+    speech: Speech,
     said: AnswersFile | None,
-) -> list[str]:
+) -> Outcome:
     """Do it on the real sensor."""
     # While a question waits, Ctrl-C shall end it at the first press.
     signal.signal(signal.SIGINT, signal.default_int_handler)
     clock = MonotonicClock()
     machine = RealMachine(clock)
-    guide = TerminalGuide(console) if said is None else AnswersGuide(console, said)
+    guide = TerminalGuide(_asking()) if said is None else AnswersGuide(speech, said)
     try:
         return await procedure(target, Bench(machine, clock, read_wall_clock), guide, store)
     finally:
@@ -163,20 +227,20 @@ async def _in_world(
     procedure: Procedure,
     target: CalibrationTarget,
     store: Store,
-    console: Console,
+    speech: Speech,
     said: AnswersFile | None,
     world: ServedWorld,
-) -> list[str]:
+) -> Outcome:
     """Do it on the line of a served world, asking there as on a real one; a file has hands."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
     bench = Bench(world.machine, world.clock, lambda: wall_of(world))
-    console.print("A simulated line: nothing here says anything about yours.")
+    speech.say("A simulated line: nothing here says anything about yours.")
     if said is None:
-        guide: Guide = AsideGuide(TerminalGuide(console), world)
+        guide: Guide = AsideGuide(TerminalGuide(_asking()), world)
         return await procedure(target, bench, guide, store)
     given = world_folder(target.path, [target.device]) or ""
     with served_line(folder_of(target.path, given)) as line:
-        guide = AsideGuide(AnswersGuide(console, said, line), world)
+        guide = AsideGuide(AnswersGuide(speech, said, line), world)
         return await procedure(target, bench, guide, store)
 
 
@@ -184,18 +248,22 @@ async def _played(
     procedure: Procedure,
     target: CalibrationTarget,
     store: Store,
-    console: Console,
+    speech: Speech,
     said: AnswersFile | None,
-) -> list[str]:
+) -> Outcome:
     """Do it on an invented line."""
     clock = VirtualClock()
     machine = SimulatedMachine(clock)
     line = CalibrationLine(machine, clock)
-    guide: Guide = SimulatedGuide(console, line)
+    guide: Guide = SimulatedGuide(speech, line)
     if said is not None:
-        guide = AnswersGuide(console, said, line)
-    console.print("An invented line: nothing here says anything about yours.")
+        guide = AnswersGuide(speech, said, line)
+    speech.say("An invented line: nothing here says anything about yours.")
     return await procedure(target, Bench(machine, clock, read_wall_clock), guide, store)
+
+
+def _asking() -> Console:
+    return Console(soft_wrap=True, highlight=False, markup=False)
 
 
 def _refuse_mixture(target: CalibrationTarget, *, simulate: bool) -> None:

@@ -1,27 +1,19 @@
 """Who answers a calibration: a person at the terminal, a file, or simulated hands."""
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from typing import Protocol
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
 
 from linetender.airline.teaching import LineState
 from linetender.airline.traverse import POINT_COUNTS, depths
 from linetender.cli.calibration_answers import AnswersFile
+from linetender.cli.calibration_speech import WHAT_TO_DO, ConsoleSpeech, Speech
 from linetender.runtime.calibration_guide import BagFills, Conditions, FlowAnswer, Traverse
 from linetender.runtime.pressure_measuring import Told
 from linetender.simulation.calibration_line import THROTTLES, CalibrationLine
-
-WHAT_TO_DO = {
-    LineState.JOINED: "Take both tubes off the sensor and join its ports by one short tube.",
-    LineState.NORMAL: "Put the tubes back. Run the line as you use it, hood where it belongs.",
-    LineState.FAN_OFF: "Switch the fan off and wait until it stands still.",
-    LineState.PINCHED: "Fan on again. Pinch the duct about half shut, and hold it.",
-    LineState.DUCT_OFF: "Let go. Pull the duct off where it would come off by itself.",
-}
 
 SIMULATED_BAG_L = 200.0
 SIMULATED_FILLS = 3
@@ -30,33 +22,27 @@ SIMULATED_FILLS = 3
 class _Teller:
     """Says things and shows measurements; common to all guides."""
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
+    def __init__(self, speech: Speech) -> None:
+        self._speech = speech
 
     def say(self, text: str) -> None:
         """Tell something."""
-        self._console.print(text, highlight=False, markup=False)
+        self._speech.say(text)
 
-    @contextmanager
-    def measuring(self, what: str, seconds: float) -> Iterator[Told]:
-        """Show a bar where there is a terminal, else one line."""
-        if not self._console.is_terminal:
-            self.say(f"Measuring {what}, {seconds:g} s.")
-            yield lambda *_: None
-            return
-        columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.fields[now]}"))
-        with Progress(*columns, console=self._console, transient=True) as bar:
-            task = bar.add_task(what.capitalize(), total=seconds, now="")
-
-            def told(done_s: float, value: float | None) -> None:
-                now = "no reading" if value is None else f"{value:8.2f} Pa"
-                bar.update(task, completed=done_s, now=now)
-
-            yield told
+    def measuring(self, what: str, seconds: float) -> AbstractContextManager[Told]:
+        """Show a measurement."""
+        return self._speech.measuring(what, seconds)
 
 
 class TerminalGuide(_Teller):
-    """A person."""
+    """A person.
+
+    Args:
+        console: Where they are told and asked.
+    """
+
+    def __init__(self, console: Console) -> None:
+        super().__init__(ConsoleSpeech(console))
 
     def conditions(self) -> Conditions:
         """Ask for the air."""
@@ -147,13 +133,13 @@ class AnswersGuide(_Unattended):
     """A file of answers; the line is brought into its states by others, or simulated.
 
     Args:
-        console: Where things are said.
+        speech: How things are told.
         answers: The file.
         line: The simulated line, or None.
     """
 
-    def __init__(self, console: Console, answers: AnswersFile, line: SetLine | None = None) -> None:
-        super().__init__(console)
+    def __init__(self, speech: Speech, answers: AnswersFile, line: SetLine | None = None) -> None:
+        super().__init__(speech)
         self._answers = answers
         self._line = line
 
@@ -163,7 +149,7 @@ class AnswersGuide(_Unattended):
 
     def prepare(self, state: LineState) -> None:
         """Bring a simulated line into the state."""
-        self.say(WHAT_TO_DO[state])
+        self._speech.wants(state)
         if self._line is not None:
             self._line.bring(state)
 
@@ -184,12 +170,12 @@ class SimulatedGuide(_Unattended):
     """Hands at a simulated line: everything is played, for somebody who looks on.
 
     Args:
-        console: Where things are said.
+        speech: How things are told.
         line: The simulated line.
     """
 
-    def __init__(self, console: Console, line: CalibrationLine) -> None:
-        super().__init__(console)
+    def __init__(self, speech: Speech, line: CalibrationLine) -> None:
+        super().__init__(speech)
         self._line = line
 
     def conditions(self) -> Conditions:
@@ -198,7 +184,7 @@ class SimulatedGuide(_Unattended):
 
     def prepare(self, state: LineState) -> None:
         """Do it."""
-        self.say(WHAT_TO_DO[state])
+        self._speech.wants(state)
         self._line.bring(state)
 
     def set_flow(self, point: int) -> bool:
