@@ -170,8 +170,13 @@ def least_flow_estimate(
 ) -> FlowEstimate:
     """Return the airflow with its budget (GUM) where it matters: at the required airflow.
 
-    Where none is required, at the least pressure of the calibration. The sensor's span
-    is left out: the line was calibrated with this very sensor, and k holds its error.
+    Where none is required, at the least pressure of the calibration. Its relative
+    uncertainty is then taken for every flow of the station: too large above this
+    airflow, too small below it, where the zero weighs more.
+
+    In it: bag or anemometer, the fit, the sensor's zero, the air between seasons. Not in
+    it: the sensor's span, for k holds it while the sensor is this very one; noise of
+    single readings; whatever changes in the line later; extrapolation, which is a flag.
     """
     altitude_m = station.station.altitude_m
     air: AirState = element.reference_air
