@@ -72,3 +72,19 @@ def test_least_loose_airflow_keeps_inhaled_co2_under_the_old_mean() -> None:
     fraction = steady_fraction(0.73, breathing_air.LEAST_LOOSE_FITTING_L_MIN, 420e-6)
     assert fraction * 1e6 == pytest.approx(4714, abs=0.6)
     assert fraction < breathing_air.INHALED_CO2_MEAN_FRACTION
+
+
+def test_other_limits_of_the_rules() -> None:
+    """42 CFR 84.144 and 84.140; 29 CFR 1910.134(i)(1)(ii); 30 CFR 11.4 of 1959."""
+    assert breathing_air.HAND_BLOWER_L_MIN == 50.0
+    assert breathing_air.GREATEST_NOISE_DBA == 80.0
+    assert breathing_air.GRADE_D_OIL_MG_M3 == 5.0
+    inhaled_percent = [
+        100.0 * fraction
+        for fraction in (
+            breathing_air.INHALED_CO2_GREATEST_FRACTION,
+            breathing_air.INHALED_CO2_MEAN_FRACTION,
+            breathing_air.INHALED_CO2_AT_FACE_FRACTION,
+        )
+    ]
+    assert inhaled_percent == pytest.approx([2.5, 1.0, 2.0])
