@@ -50,7 +50,9 @@ def test_the_sheet_says_what_it_took_from_the_memory(tmp_path: Path) -> None:
     _remembering(tmp_path)
     said = " ".join(sized(written(tmp_path, UNTAUGHT + DRAWN), state=tmp_path).stdout.split())
     assert "Calibrated in place on 2031-03-04: 170 L/min are read within ±" in said
-    assert "Taught on 2031-03-04: 60 Pa." in said
+    # 27·(60 - 0.02)^0.54 L/min, the reading being corrected by nothing then and 0.953 now: the
+    # same mass of air, so the same airflow.
+    assert "Taught on 2031-03-04: 60 Pa, by the calibration 246 L/min." in said
     assert "The sensor's zero as measured, +0.02 Pa, is reckoned with." in said
     assert "The line was taught 60 Pa" in said
     assert "The file states" not in said
@@ -117,3 +119,11 @@ def test_a_sensor_of_another_kind_is_named_by_its_range(tmp_path: Path) -> None:
     pa = own["required_pa"]
     expected = (0.54 * 0.2 / pa) ** 2 + (0.54 * 0.03) ** 2
     assert own["sensors"][0]["doubt_of_flow"] == pytest.approx((expected / 3.0) ** 0.5, rel=0.05)
+
+
+def test_a_line_that_was_measured_to_bring_too_little_is_a_finding(tmp_path: Path) -> None:
+    _remembering(tmp_path)
+    text = UNTAUGHT.replace("required_airflow_l_min = 170", "required_airflow_l_min = 250") + DRAWN
+    findings = forecast(tmp_path, text)["findings"]
+    (found,) = [each for each in findings if each.startswith("Measured, not reckoned")]
+    assert "brings 246 L/min, and 250 L/min are needed" in found

@@ -59,6 +59,7 @@ def _memory(sized: SizedStation) -> dict[str, Any]:
     return {
         "taught_at": None if taught is None else taught.made_at,
         "calibrated_at": None if calibrated is None else calibrated.made_at,
+        "taught_l_min": None if sized.taught_l_min is None else _short(sized.taught_l_min),
         "zero_pa": None if zero_pa is None else _short(zero_pa),
         "relative_uncertainty": None if relative is None else _short(relative),
         "expired": list(memory.expired),

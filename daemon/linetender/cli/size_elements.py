@@ -59,7 +59,12 @@ def _summary(sized: SizedStation) -> list[str]:
     if can:
         lines.append(f"  Can carry the alarm {at}: {_signals(can)}.")
     if cannot:
-        lines.append(f"  Cannot, for too little or too vague a signal: {_signals(cannot)}.")
+        overrun = any(
+            each.verdicts and each.verdicts[0].greatest_pa > sized.sizing.sensors[0].range_pa
+            for each in cannot.values()
+        )
+        why = "too little, too vague or too great" if overrun else "too little or too vague"
+        lines.append(f"  Cannot, for {why} a signal: {_signals(cannot)}.")
     return lines
 
 

@@ -61,7 +61,12 @@ def _memory(sized: SizedStation) -> list[str]:
             )
         lines.append(f"Calibrated in place on {memory.calibrated.made_at[:10]}{known}.")
     if memory.taught is not None:
-        lines.append(f"Taught on {memory.taught.made_at[:10]}: {memory.taught.normal_pa:.3g} Pa.")
+        means = ""
+        if sized.taught_l_min is not None:
+            means = f", by the calibration {sized.taught_l_min:.0f} L/min"
+        lines.append(
+            f"Taught on {memory.taught.made_at[:10]}: {memory.taught.normal_pa:.3g} Pa{means}."
+        )
     if memory.zero_pa is not None:
         lines.append(f"The sensor's zero as measured, {memory.zero_pa:+.3g} Pa, is reckoned with.")
     return [*lines, *memory.expired]

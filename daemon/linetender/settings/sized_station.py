@@ -11,7 +11,7 @@ from linetender.airline.fitted_element import CalibratedElement
 from linetender.airline.sizing import Change, Sizing
 from linetender.core.signals import Signal
 from linetender.settings.air_budget import least_airflow_l_min
-from linetender.settings.compile_air import air_signal
+from linetender.settings.compile_air import air_signal, pressure_factor
 from linetender.settings.devices import devices_of
 from linetender.settings.join_memory import calibrated_here, with_memory
 from linetender.settings.line_of_station import sizing_of
@@ -63,6 +63,8 @@ class SizedStation:
         unsafe: What keeps the station from running, by `linetender lint`.
         sensors: What the elements were judged with, the station's own first.
         memory: What was taught and calibrated, and is in force here.
+        taught_l_min: Airflow that the taught normal pressure means, as calibrated (L/min);
+            None where the line was not taught and calibrated both.
     """
 
     path: Path
@@ -73,6 +75,7 @@ class SizedStation:
     unsafe: tuple[Problem, ...]
     sensors: tuple[NamedSensor, ...]
     memory: Remembered
+    taught_l_min: float | None
 
     @property
     def fitted_sensor(self) -> NamedSensor | None:
@@ -118,7 +121,8 @@ def size_station(path: Path, recall: Recall = nothing_recalled) -> SizedStation:
     file = with_memory(drawn, devices, memory, toml)
     sensors = sensors_to_judge_with(_fitted_sensor(file, devices))
     # The line is as it is drawn: a plate that was calibrated is a plate all the same.
-    sizing = sizing_of(drawn, toml, sensors, _calibrated(file, devices, memory))
+    calibrated = _calibrated(file, devices, memory)
+    sizing = sizing_of(drawn, toml, sensors, calibrated)
     budget = None if station is None else slowest(station.budgets)
     return SizedStation(
         path=path,
@@ -129,6 +133,7 @@ def size_station(path: Path, recall: Recall = nothing_recalled) -> SizedStation:
         unsafe=unsafe,
         sensors=sensors,
         memory=memory,
+        taught_l_min=_taught_l_min(file, devices, memory, calibrated),
     )
 
 
@@ -145,6 +150,20 @@ def _calibrated(
     if memory.calibrated is None or air_signal(station, devices) is None:
         return None
     return calibrated_here(station, devices, memory.calibrated)
+
+
+def _taught_l_min(
+    station: StationFile,
+    devices: tuple[Device, ...],
+    memory: Remembered,
+    calibrated: CalibratedElement | None,
+) -> float | None:
+    signal = air_signal(station, devices)
+    if memory.taught is None or calibrated is None or signal is None:
+        return None
+    true_pa = memory.taught.normal_pa - memory.taught.zero_pa
+    true_pa *= pressure_factor(station, signal, devices)
+    return calibrated.airflow_l_min(true_pa, calibrated.reference_air)
 
 
 def _default_budget(file: StationFile) -> RuleBudget:
@@ -183,6 +202,16 @@ def _too_little_air(sized: SizedStation) -> Iterator[str]:
         yield (
             f"The air may not suffice: {sizing.least_due_l_min:.0f} L/min at worst, {needed}. "
             "Leave more to spare, or measure the airflow before you rely on it."
+        )
+
+
+def _measured_too_little(sized: SizedStation) -> Iterator[str]:
+    measured_l_min, required_l_min = sized.taught_l_min, sized.sizing.required_l_min
+    if measured_l_min is not None and measured_l_min < required_l_min:
+        yield (
+            f"Measured, not reckoned: as it was taught and calibrated the line brings "
+            f"{measured_l_min:.0f} L/min, and {required_l_min:.0f} L/min are needed. Do not use it "
+            "so."
         )
 
 
@@ -259,6 +288,7 @@ def _named(own: Judged) -> str:
 
 _CHECKS: tuple[Callable[[SizedStation], Iterator[str]], ...] = (
     _too_little_air,
+    _measured_too_little,
     _greedy_filter,
     _no_signal,
     _other_normal,
