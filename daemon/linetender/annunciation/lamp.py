@@ -2,7 +2,8 @@
 
 from enum import StrEnum
 
-from linetender.annunciation.patterns import LAMP_PATTERNS, Edge
+from linetender.annunciation.cues import blink_of, flash_of
+from linetender.annunciation.patterns import LAMP_PATTERNS, Edge, Pattern
 from linetender.annunciation.player import PatternPlayer
 from linetender.core.events import Demand
 from linetender.core.stages import Priority
@@ -34,7 +35,16 @@ class LampSchedule:
     def demand(self, demand: Demand, now_ns: int) -> None:
         """Take what the core demands from now on."""
         lit = demand.light if demand.light in self._priorities else None
-        self._player.play(None if lit is None else LAMP_PATTERNS[lit], now_ns)
+        wanted = None if lit is None else LAMP_PATTERNS[lit]
+        if demand.light is None:
+            wanted = self._cue(demand)
+        self._player.play(wanted, now_ns)
+
+    def _cue(self, demand: Demand) -> Pattern | None:
+        # Red says LEAVE and nothing else, but for the start of the check.
+        if Priority.HIGH in self._priorities:
+            return flash_of(demand, Priority.HIGH)
+        return flash_of(demand, Priority.MEDIUM) or blink_of(demand)
 
     def next_edge(self) -> Edge | None:
         """Return the next edge with its instant, or None while dark or steady."""

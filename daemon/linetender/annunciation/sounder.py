@@ -1,5 +1,6 @@
 """What a sounder does with what the core demands."""
 
+from linetender.annunciation.cues import sound_of
 from linetender.annunciation.patterns import SOUND_PATTERNS, Edge
 from linetender.annunciation.player import PatternPlayer
 from linetender.core.events import Demand, Sound
@@ -32,8 +33,9 @@ class SounderSchedule:
         owes = demand.burst > self._burst
         self._burst = demand.burst
         owed = demand.sound if demand.sound is not Sound.SILENT else Sound.MEDIUM
+        wanted = SOUND_PATTERNS.get(demand.sound)
         self._player.play(
-            SOUND_PATTERNS.get(demand.sound),
+            sound_of(demand) if wanted is None else wanted,
             now_ns,
             owed=SOUND_PATTERNS[owed] if owes else None,
         )

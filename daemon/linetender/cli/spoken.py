@@ -7,11 +7,14 @@ from linetender.core.events import (
     BaselineSet,
     CauseNamed,
     Event,
+    FalseLeave,
     StageChanged,
     StepChanged,
+    StepState,
 )
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
+from linetender.core.pre_use import WHOLE
 from linetender.core.stages import Priority
 
 _STAGE_WORDS = {
@@ -19,6 +22,11 @@ _STAGE_WORDS = {
     "pre_use": "pre-use check",
     "worn": "hood worn, watching",
     "service": "service, nothing is watched",
+}
+
+_CHECK_WORDS = {
+    StepState.MET: "Pre-use check passed: ready to be worn{}.",
+    StepState.FAILED: "Pre-use check REFUSED{}: not checked, watched all the same.",
 }
 
 _NAMES = {"spo2": "oxygen (SpO2)", "pulse_rate": "pulse"}
@@ -37,10 +45,16 @@ def _words(event: Event, plan: Plan) -> str | None:
             return alarm_line(event, plan, leaves_the_room=False)
         case StageChanged():
             return f"Now {_STAGE_WORDS[event.after]} ({event.why})."
+        case StepChanged(state=StepState.WAITING, why=""):
+            return None
         case StepChanged():
             step = event.step.replace("_", " ")
             why = f" ({event.why})" if event.why else ""
+            if event.step == WHOLE:
+                return _CHECK_WORDS[event.state].format(why)
             return f"Pre-use check, {step}: {event.state}{why}."
+        case FalseLeave():
+            return "The wearer says that the last LEAVE was false."
         case BaselineSet(value=None):
             return None
         case BaselineSet():

@@ -24,6 +24,8 @@ class Cue(StrEnum):
     """What is put to the wearer besides alarms; any alarm goes before it."""
 
     NONE = "none"
+    LAMPS = "lamps"
+    """Pre-use check: every lamp flashes, so that the wearer can see that it works."""
     HOOD = "hood"
     """Pre-use check: put the hood on and wait for the test sound."""
     TEST = "test"

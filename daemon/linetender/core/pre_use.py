@@ -41,9 +41,13 @@ SLOW_S = 3
 starting: only then can the zero be judged (chosen)."""
 
 CUE_NS = 3 * SECOND_NS
+LAMPS_NS = 10 * SECOND_NS
 CODE_NS = 30 * SECOND_NS
-"""How long a short cue and the code of a failed step are put (chosen: a code of 4-4 is
-told three times)."""
+"""How long a short cue, the flashes of the lamps and the code of a failed step are put
+(chosen: a code of 4-4 is told three times)."""
+
+
+_CUES = (Cue.LAMPS, Cue.HOOD, Cue.TEST, Cue.READY, Cue.CODE)
 
 
 class CheckState(StrEnum):
@@ -149,6 +153,8 @@ class PreUse:
         self.began_ns = now_ns
         for plan in self._plans.values():
             self._set(now_ns, plan.id, StepState.WAITING)
+        if self._of(StepKind.LAMP):
+            self.prompts.put(Cue.LAMPS, now_ns + LAMPS_NS)
         self._judge(now_ns)
 
     def clear(self) -> None:
@@ -157,12 +163,12 @@ class PreUse:
         self.steps, self.whys, self.overrides = {}, {}, {}
         self.began_ns = self.hood_ns = self.heard_ns = NEVER_NS
         self.slow_s, self.least_pa = 0, 0.0
-        self.prompts.take_back(Cue.HOOD, Cue.TEST, Cue.READY, Cue.CODE)
+        self.prompts.take_back(*_CUES)
 
     def press(self, now_ns: int) -> None:
         """Take a tap while nothing sounds."""
         for plan in self._of(StepKind.CHECKLIST, StepKind.LAMP):
-            if self._waits(plan) and plan.id not in self.whys:
+            if self._waits(plan):
                 self._set(now_ns, plan.id, StepState.MET, "button")
         if self.heard_ns != NEVER_NS and now_ns < self.heard_ns + TAP_WITHIN_NS:
             self._end_sound()
@@ -206,7 +212,7 @@ class PreUse:
             self.state = CheckState.PASSED
         elif self.state is CheckState.RUNNING:
             self._refuse(now_ns, "the hood was put on before the check was done")
-        self.prompts.take_back(Cue.HOOD, Cue.TEST, Cue.READY, Cue.CODE)
+        self.prompts.take_back(*_CUES)
         return self.state is CheckState.PASSED
 
     def look(self, now_ns: int) -> None:
@@ -355,8 +361,7 @@ class PreUse:
             return
         if fact.active:
             self.whys.pop(fact.subject, None)
-            if self._plans[fact.subject].kind is not StepKind.LAMP:
-                self._set(now_ns, fact.subject, StepState.MET, fact.detail)
+            self._set(now_ns, fact.subject, StepState.MET, fact.detail)
         else:
             self.whys[fact.subject] = fact.detail
 

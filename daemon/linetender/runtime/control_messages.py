@@ -40,12 +40,16 @@ class Arguments(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_de
         shown: For `acknowledge`: highest number of an alarm's transition that was seen.
         duration_s: For `pause-sound` (s).
         rule: For `reset`: one rule; empty for all.
+        step: For `pre-use`: a step that is overridden.
+        reason: Why it is.
     """
 
     wearer: bool = False
     shown: Annotated[int, msgspec.Meta(ge=0, le=2**53)] = 0
     duration_s: Annotated[float, msgspec.Meta(ge=0, le=3600)] = 0.0
     rule: Annotated[str, msgspec.Meta(max_length=100)] = ""
+    step: Annotated[str, msgspec.Meta(max_length=100)] = ""
+    reason: Annotated[str, msgspec.Meta(max_length=400)] = ""
 
 
 class Request(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

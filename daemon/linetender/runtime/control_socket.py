@@ -79,6 +79,8 @@ class Controlled(Protocol):
         duration_ns: int = 0,
         rule: str = "",
         source: str = "",
+        step: str = "",
+        reason: str = "",
     ) -> str | None:
         """Hand on a wish; say why it would do nothing, or None."""
 
@@ -218,6 +220,8 @@ class ControlSocket:
                 shown=args.shown,
                 duration_ns=from_seconds(args.duration_s),
                 rule=args.rule,
+                step=args.step,
+                reason=args.reason,
                 source=source,
             )
         _LOG.info("%s from %s: %s", request.verb.value, source, refusal or "done")

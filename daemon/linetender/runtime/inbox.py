@@ -73,6 +73,11 @@ class Inbox:
         """Take something that happened just now, and is not said again by itself."""
         self._put(Fact(self._clock.now_ns(), fact, True, subject, detail))
 
+    def note_step(self, step: str, fault: str) -> None:
+        """Take how a step of the pre-use check stands; an empty fault means that it is met."""
+        now_ns = self._clock.now_ns()
+        self._put(Fact(now_ns, FactName.PRE_USE_STEP, not fault, step, fault))
+
     def repeat_facts(self) -> None:
         """Say again what is known: an alarm clears only on news that it is over."""
         now_ns = self._clock.now_ns()

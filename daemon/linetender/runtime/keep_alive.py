@@ -4,7 +4,9 @@ It drives the green lamp, and an external timer that sounds when the changes sto
 Dark or steady means: not watched.
 """
 
+from linetender.annunciation.cues import blink_of
 from linetender.annunciation.patterns import Edge
+from linetender.annunciation.player import PatternPlayer
 from linetender.core.events import Demand
 from linetender.runtime.progress import Progress
 
@@ -33,4 +35,35 @@ class KeepAliveSchedule:
             self._due_ns = now_ns + HALF_PERIOD_NS
             if not self._progress.stalled(now_ns):
                 self._level = not self._level
+        return self._level
+
+
+class WatchLampSchedule:
+    """The green lamp: the sign of life, and a cue's blinks while one is put.
+
+    Whatever it shows, it stands still when a part of the chain has stalled.
+    """
+
+    def __init__(self, progress: Progress, started_ns: int) -> None:
+        self._sign = KeepAliveSchedule(progress, started_ns)
+        self._progress = progress
+        self._player = PatternPlayer()
+        self._level = False
+
+    def demand(self, demand: Demand, now_ns: int) -> None:
+        """Take what the core demands from now on."""
+        self._player.play(blink_of(demand), now_ns)
+
+    def next_edge(self) -> Edge | None:
+        """Return the next edge: of the cue while there is one, else of the sign of life."""
+        return self._player.next_edge() or self._sign.next_edge()
+
+    def take(self, now_ns: int) -> bool:
+        """Pass what is due; return the level to drive."""
+        if self._player.next_edge() is None:
+            self._level = self._sign.take(now_ns)
+        else:
+            level = self._player.take(now_ns)
+            if not self._progress.stalled(now_ns):
+                self._level = level
         return self._level

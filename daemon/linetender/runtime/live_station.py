@@ -30,6 +30,7 @@ from linetender.runtime.hearing import Hearing
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
+from linetender.runtime.pre_use_work import Draw, PreUseWork, draw
 from linetender.runtime.progress import Progress
 from linetender.runtime.remote_commands import CommandGuard
 from linetender.runtime.self_checks import Checked, SelfChecks
@@ -75,6 +76,7 @@ class Surroundings:
         minds_time_of_day: Whether a wrong time of day is worth a Fact.
         listeners: Called after each change, and once a second with no events.
         manager: What restarts the daemon when it does not move on, or None.
+        draw: Draws the delay of the test sound.
     """
 
     machine: Machine
@@ -91,6 +93,7 @@ class Surroundings:
     minds_time_of_day: bool = False
     listeners: Sequence[Listener] = ()
     manager: ServiceManager | None = None
+    draw: Draw = draw
 
 
 class LiveStation:
@@ -120,6 +123,8 @@ class LiveStation:
             around.recorder, around.keeper, around.broker_connected, wall
         )
         self._checks = SelfChecks(checked, self._inbox, clock)
+        pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
+        self._pre_use = PreUseWork(*pre_use, around.draw)
 
     @property
     def watch(self) -> Watch:
@@ -135,19 +140,9 @@ class LiveStation:
         """Return how the station stands."""
         return self._watch.snapshot()
 
-    def ask(
-        self,
-        verb: Verb,
-        by: By,
-        *,
-        shown: int = 0,
-        duration_ns: int = 0,
-        rule: str = "",
-        source: str = "",
-    ) -> str | None:
-        """Hand a person's wish to the core; say why it would do nothing, or None."""
-        now_ns = self._around.clock.now_ns()
-        wish = Command(now_ns, verb, by, shown, duration_ns, rule, source)
+    def ask(self, verb: Verb, by: By, **how: Any) -> str | None:
+        """Hand a person's wish (fields of `Command`) to the core; say why not, or None."""
+        wish = Command(self._around.clock.now_ns(), verb, by, **how)
         refusal = self._watch.refusal(wish)
         if refusal is None:
             self._inbox.wish(wish)
@@ -333,6 +328,7 @@ class LiveStation:
             if around.manager is not None:
                 around.manager.turn(self._progress.stalled(now_ns), standing(snapshot))
             self._checks.look()
+            self._pre_use.look(snapshot)
             if turn % FACTS_EVERY_TURNS == 0:
                 self._inbox.repeat_facts()
             if around.keeper is not None and turn % KEEP_EVERY_TURNS == 0:

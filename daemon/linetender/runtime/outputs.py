@@ -17,7 +17,7 @@ from linetender.core.fact_names import FactName
 from linetender.runtime.bell import Bell
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
-from linetender.runtime.keep_alive import KeepAliveSchedule
+from linetender.runtime.keep_alive import KeepAliveSchedule, WatchLampSchedule
 from linetender.runtime.progress import Progress
 from linetender.runtime.supervisor import FIRST_BACKOFF_S, LONGEST_BACKOFF_S
 from linetender_drivers.contracts import OutputDevice
@@ -41,7 +41,9 @@ def schedule_for(role: str, progress: Progress, started_ns: int, burst: int = 0)
             return _lamp(LampColour.RED)
         case "lamp_yellow":
             return _lamp(LampColour.YELLOW)
-        case "lamp_green" | "keep_alive":
+        case "lamp_green":
+            return WatchLampSchedule(progress, started_ns)
+        case "keep_alive":
             return KeepAliveSchedule(progress, started_ns)
     return SelfTestingSchedule(SounderSchedule(burst), sounder_test())
 
