@@ -62,6 +62,10 @@ def test_air_as_it_was_judged_is_told_on_demand(tmp_path: Path) -> None:
     assert flow["value"].tolist()[:2] == [240.0, 180.0] and flow["value"].isna().tolist()[2]
     assert percent["value"].tolist()[:2] == [100.0, 75.0]
     assert set(flow["source"]) == {"derived"} and set(flow["unit"]) == {"L/min"}
+    # 5 % of the flow, one standard deviation, where there is a flow; nothing else has one.
+    assert flow["uncertainty"].tolist()[:2] == [12.0, 9.0]
+    assert flow["uncertainty"].isna().tolist()[2]
+    assert readings.loc[readings["signal"] != "airflow_l_min", "uncertainty"].isna().all()
 
 
 def test_events_and_what_changed(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from linetender.recording.lines import EndReason, SegmentReason
 from linetender.reports.session_facts import SegmentFact
 from linetender.reports.session_files import session_files, session_name
 from linetender.reports.session_reading import read_session
+from linetender.reports.story import story
 from linetender.reports.trace import MOST_PIECES, Trace
 from reports.sessions_to_report import (
     at,
@@ -98,6 +99,16 @@ def test_airflow_is_that_of_the_plan(tmp_path: Path) -> None:
     assert flow == pytest.approx([240.0, 180.0, 0.0, 240.0])
     assert percent == pytest.approx([100.0, 90.0, 0.0, 120.0])
     assert read.facts.signals["airflow_l_min"].below_s == {"170": 1.0}
+
+
+def test_the_story_says_how_sure_an_airflow_is(tmp_path: Path) -> None:
+    """5 % is one standard deviation of the plan's airflow: ±10 % is the 95 % interval."""
+    inputs = pressure([(0, 64), (1, 64)])
+    read = read_session((recorded(tmp_path / "a.jsonl", inputs, [], until_s=2),))
+    (air,) = [text for text in story(read.facts, lambda _: None) if text.startswith("Air: ")]
+    assert air.replace("\N{NO-BREAK SPACE}", " ") == (
+        "Air: 240 L/min on average, lowest 240 L/min at 0:00 min (each within ±10 %, 95 %)."
+    )
 
 
 def test_an_alarm_from_raise_to_end(tmp_path: Path) -> None:

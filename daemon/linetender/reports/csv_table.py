@@ -42,6 +42,7 @@ READING_COLUMNS = (
     "quality",
     "reason",
     "source",
+    "uncertainty",
 )
 
 EVENT_COLUMNS = (
@@ -141,7 +142,7 @@ class _Tables:
         head = self._head(item.arrived_ns)
         signal, value = item.signal, item.value
         quality, reason = item.quality.value, item.reason or item.doubt or ""
-        row = [signal.value, value, _UNITS[signal], quality, reason, item.source]
+        row = [signal.value, value, _UNITS[signal], quality, reason, item.source, ""]
         self._row(head + row)
         air = self._air
         if air is None or signal is not air.signal:
@@ -152,7 +153,16 @@ class _Tables:
             derived[Signal.AIRFLOW_L_MIN] = flow
         for signal, found in derived.items():
             value = None if found is None else round(found, SIGNAL_FACTS[signal].decimals)
-            self._row([*head, signal.value, value, _UNITS[signal], quality, reason, "derived"])
+            doubt = self._uncertainty(signal, value)
+            row = [signal.value, value, _UNITS[signal], quality, reason, "derived", doubt]
+            self._row(head + row)
+
+    def _uncertainty(self, signal: Signal, value: float | None) -> float | str:
+        """Standard uncertainty of a value, in its unit; "" where it is not known."""
+        air = None if self._plan is None else self._plan.air
+        if air is None or value is None or signal is not Signal.AIRFLOW_L_MIN:
+            return ""
+        return round(value * air.relative_uncertainty, SIGNAL_FACTS[signal].decimals)
 
     def _other(self, at_ns: int, item: Input | Event) -> None:
         if self._event_row is None or self._plan is None:

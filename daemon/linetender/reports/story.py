@@ -152,8 +152,14 @@ def _air(facts: SessionFacts) -> Iterator[str]:
     of = " of this session's normal" if signal is Signal.AIR_PERCENT_OF_BASELINE else ""
     yield (
         f"Air: {amount(signal, figures.mean)}{of} on average, lowest "
-        f"{amount(signal, figures.lowest.value)} at {moment(figures.lowest.at_s)}."
+        f"{amount(signal, figures.lowest.value)} at {moment(figures.lowest.at_s)}{_doubt(facts)}."
     )
+
+
+def _doubt(facts: SessionFacts) -> str:
+    """How sure an airflow is; nothing where air is told in percent."""
+    relative = facts.air.relative_uncertainty if facts.air is not None else None
+    return "" if relative is None else f" (each within ±{200.0 * relative:.0f} %, 95 %)"
 
 
 def _oxygen(facts: SessionFacts) -> Iterator[str]:
