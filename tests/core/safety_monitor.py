@@ -113,6 +113,7 @@ class Monitor:
             signals = [item.signal]
             if item.signal is self.plan.air.signal:
                 signals += [Signal.AIR_PERCENT_OF_BASELINE, Signal.AIRFLOW_L_MIN]
+            watch.snapshot()  # Makes the Watch take what it has put aside.
             for signal in signals:
                 self._note_value(item, signal, watch)
         elif isinstance(item, Contact):

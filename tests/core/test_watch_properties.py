@@ -9,6 +9,7 @@ from core.full_stations import full_plan
 from core.generated_days import DAYS, Day, inputs_of, well_again
 from core.safety_monitor import Monitor
 from linetender.core.carryover import Carryover
+from linetender.core.air_readings import AirReadings
 from linetender.core.channel import Channel
 from linetender.core.conditions.condition import Verdict
 from linetender.core.conditions.level import INFINITY
@@ -197,5 +198,6 @@ def test_guard_intervals_change_nothing(arrangement: Arrangement, day: Day) -> N
             channel.low, channel.high = INFINITY, -INFINITY
 
         patch.setattr(Channel, "requiet", never_quiet)
+        patch.setattr(AirReadings, "combine", lambda readings, look_ns: None)
         unguarded, _ = whole_day(plan, inputs)
     assert guarded == unguarded

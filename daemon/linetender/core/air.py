@@ -20,6 +20,8 @@ GOOD_PART_OF_NORMAL = 0.80
 """Good air: at least this part of the taught normal flow."""
 STOPPED_PERCENT = 20.0
 """Below this part of the baseline the fan counts as off: the watch may arm anew afterwards."""
+SLOW_PART = 0.5
+"""Under this part of the normal flow the fan is off, or just starting (chosen)."""
 ARM_AFTER_S = 60
 """The watch arms, and a baseline is taken, after this much good air (s = means)."""
 PRE_USE_S = 20
@@ -43,6 +45,8 @@ class Air:
         is_armed: Whether loss of air is watched in idle and pre-use.
         run: 1 s means of the present run of good air (Pa, over the zero), oldest first.
         run_s: Length of that run (s).
+        slow_s: Seconds with the fan off or slow since somebody began to count.
+        slow_least_pa: Least magnitude of pressure meanwhile (Pa, over the zero).
     """
 
     __slots__ = (
@@ -61,6 +65,8 @@ class Air:
         "plan",
         "run",
         "run_s",
+        "slow_least_pa",
+        "slow_s",
         "speed_ratio",
     )
 
@@ -71,6 +77,8 @@ class Air:
         "is_armed",
         "may_arm",
         "run_s",
+        "slow_s",
+        "slow_least_pa",
         "speed_ratio",
         "_run_low",
         "_run_high",
@@ -88,7 +96,8 @@ class Air:
         self.is_armed = False
         self.may_arm = True
         self.run: deque[float] = deque(maxlen=ARM_AFTER_S)
-        self.run_s = 0
+        self.run_s = self.slow_s = 0
+        self.slow_least_pa = 0.0
         self.speed_ratio = 1.0
         self._run_low = self._run_high = 0.0
         self._mean_second = _NO_SECOND
@@ -145,6 +154,10 @@ class Air:
         power = self.power(mean_pa)
         if self.percent(power) < STOPPED_PERCENT:
             self.may_arm = True
+        if power < SLOW_PART * self.power(self.plan.normal_pa):
+            least_pa = abs(mean_pa) if not self.slow_s else self.slow_least_pa
+            self.slow_least_pa = min(least_pa, abs(mean_pa))
+            self.slow_s += 1
         if not self._is_good(power):
             self._end_run()
             return

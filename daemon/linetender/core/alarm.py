@@ -7,7 +7,7 @@ else a single low reading of a shaken probe would be counted to the end of the d
 """
 
 from linetender.core.alarm_table import AFTER, SOUNDING, AlarmEvent, AlarmState
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, Condition
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
 from linetender.core.plan import RulePlan
@@ -113,7 +113,7 @@ class Alarm:
     @property
     def must_see(self) -> bool:
         """Whether every good reading must be looked at, rather than passed by the guard."""
-        return self.present and self.condition.verdict is Verdict.ABSENT
+        return self.present and self.condition.verdict is ABSENT
 
     def due_ns(self) -> int:
         """Return the next instant at which silence alone changes this alarm."""
@@ -131,12 +131,12 @@ class Alarm:
         """
         self.condition.refresh()
         verdict = self.condition.verdict
-        if verdict is Verdict.PRESENT:
+        if verdict is PRESENT:
             self.clear_due_ns = NEVER_NS
             if not self.present and self.applies and self.raise_due_ns == NEVER_NS:
                 self._start_on_delay(now_ns)
             self._release(now_ns)
-        elif verdict is Verdict.ABSENT and good:
+        elif verdict is ABSENT and good:
             self.raise_due_ns = NEVER_NS
             if self.present:
                 self._run_off_delay(now_ns)
@@ -174,7 +174,7 @@ class Alarm:
     def conclude(self, now_ns: int) -> None:
         """Clear at once: a person ended the condition, so no reading has to prove it."""
         self.condition.refresh()
-        if self.condition.verdict is Verdict.PRESENT:
+        if self.condition.verdict is PRESENT:
             return
         self.raise_due_ns = NEVER_NS
         if self.present:
@@ -220,7 +220,7 @@ class Alarm:
     def _release(self, now_ns: int) -> None:
         """Sound what was suppressed, unless its condition is gone and only its off-delay runs."""
         waits = self.state is AlarmState.SUPPRESSED and not self.withheld and not self.is_out
-        if waits and self.condition.verdict is not Verdict.ABSENT:
+        if waits and self.condition.verdict is not ABSENT:
             self._step(AlarmEvent.RELEASE_PRESENT, now_ns, "no longer suppressed")
 
     def _quiet_ns(self) -> int:

@@ -89,8 +89,9 @@ class Causes:
         """Name the causes of new alarms, and revise those of alarms that stand lately."""
         revises = now_ns >= self.due_ns
         standing = False
+        normal = AlarmState.NORMAL
         for alarm, family in self._families:
-            if alarm.state is AlarmState.NORMAL:
+            if alarm.state is normal:
                 self.named.pop(alarm.plan.id, None)
             elif alarm.state in ACTIVE:
                 standing = standing or now_ns - alarm.since_ns <= REVISES_FOR_NS

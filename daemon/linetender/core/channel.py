@@ -1,10 +1,11 @@
 """One signal inside the core: its last value, its guard interval, its open window."""
 
+from bisect import bisect_left
 from typing import Protocol
 
 from linetender.core.alarm import Alarm
-from linetender.core.conditions.condition import Verdict
-from linetender.core.conditions.level import INFINITY, LevelCondition
+from linetender.core.conditions.condition import ABSENT, Verdict
+from linetender.core.conditions.level import INFINITY, NOWHERE, LevelCondition
 from linetender.core.conditions.recent import Recent
 from linetender.core.conditions.stuck import StuckCondition
 from linetender.core.instants import NEVER_NS
@@ -37,6 +38,13 @@ class SilenceListener(Protocol):
         """Return when the silence will have lasted too long."""
 
 
+class GuardListener(Protocol):
+    """Something that builds on the guard interval of a channel."""
+
+    def guard_moved(self) -> None:
+        """Note that the interval was computed anew."""
+
+
 class Channel:
     """State of one signal, and the conditions that look at it.
 
@@ -45,15 +53,17 @@ class Channel:
         still_value: The last good value, kept through bad readings.
         moved_ns: When a good value last differed from the one before.
         low, high: The guard interval: a good value within it changes no level's mind.
+        rest_low, rest_high, rest_until_ns: The same while only an off-delay makes the guard
+            empty: until its end such a value changes nothing, unless there was a gap.
+        guard_listener: Who is told when the guard interval is computed anew.
         listens: Whether each good value must be added to a window.
-        derives: Whether air is computed or explained from its good values.
     """
 
     __slots__ = (
         "alarms",
-        "derives",
         "doubt",
         "gap_ns",
+        "guard_listener",
         "high",
         "last_good_ns",
         "levels",
@@ -63,6 +73,9 @@ class Channel:
         "moved_ns",
         "reason",
         "recents",
+        "rest_high",
+        "rest_low",
+        "rest_until_ns",
         "signal",
         "silences",
         "still_value",
@@ -97,7 +110,9 @@ class Channel:
         self.still_value: float | None = None
         self.reason: str | None = None
         self.doubt: str | None = None
-        self.low, self.high = INFINITY, -INFINITY
+        self.low, self.high = NOWHERE
+        self.rest_low, self.rest_high = NOWHERE
+        self.rest_until_ns = -NEVER_NS
         self.levels: list[LevelCondition] = []
         self.stucks: list[StuckCondition] = []
         self.silences: list[SilenceListener] = []
@@ -105,7 +120,7 @@ class Channel:
         self.alarms: list[Alarm] = []
         self.recents: list[Recent] = []
         self.listens = False
-        self.derives = False
+        self.guard_listener: GuardListener | None = None
         self.window_end_ns = -NEVER_NS
         self.window_sum = 0.0
         self.window_good = 0
@@ -122,6 +137,27 @@ class Channel:
         It is empty while an off-delay runs (which ends on a good reading), while a
         silence has to be reassured, and after a bad or doubtful reading.
         """
+        self.listens = bool(self.mean_listeners or self.stucks)
+        must_see = any([alarm.must_see for alarm in self.alarms])
+        self.low, self.high = NOWHERE if must_see or self._is_unsure() else self._quiet()
+        self.rest_low, self.rest_high = self.low, self.high
+        self.rest_until_ns = NEVER_NS
+        if self.guard_listener is not None:
+            self.guard_listener.guard_moved()
+
+    def _is_unsure(self) -> bool:
+        if self.reason is not None or self.doubt is not None:
+            return True
+        return any([silence.verdict is not ABSENT for silence in self.silences])
+
+    def _rest(self) -> None:
+        """Now that every alarm was judged, find how long the guard is empty for off-delays only."""
+        delayed = [alarm.clear_due_ns for alarm in self.alarms if alarm.must_see]
+        if delayed and NEVER_NS not in delayed and not self._is_unsure():
+            self.rest_low, self.rest_high = self._quiet()
+            self.rest_until_ns = min(delayed)
+
+    def _quiet(self) -> tuple[float, float]:
         low, high = -INFINITY, INFINITY
         for level in self.levels:
             level_low, level_high = level.quiet
@@ -129,15 +165,7 @@ class Channel:
                 low = level_low
             if level_high < high:
                 high = level_high
-        if (
-            self.reason is not None
-            or self.doubt is not None
-            or any(alarm.must_see for alarm in self.alarms)
-            or any(silence.verdict is not Verdict.ABSENT for silence in self.silences)
-        ):
-            low, high = INFINITY, -INFINITY
-        self.low, self.high = low, high
-        self.listens = bool(self.mean_listeners or self.stucks)
+        return low, high
 
     def passes(self, now_ns: int, value: float) -> bool:
         """Take a good value that changes nobody's mind; False if somebody must look at it.
@@ -157,6 +185,38 @@ class Channel:
         self.last_good_ns = now_ns
         self.value = value
         return True
+
+    def absorb(self, instants: list[int], values: list[float]) -> None:
+        """Take good values at once, of which none, and no mean of theirs, changes a mind."""
+        first, count = 0, len(values)
+        while first < count:
+            if instants[first] >= self.window_end_ns:
+                self._look_at_window(instants[first])
+                self.window_sum, self.window_good = 0.0, 0
+            end = bisect_left(instants, self.window_end_ns, first)
+            total = self.window_sum
+            for value in values[first:end]:
+                total += value
+            self.window_sum = total
+            self.window_good += end - first
+            first = end
+        self._note_moves(instants, values)
+        self.absorb_last(instants[-1], values[-1])
+
+    def absorb_last(self, now_ns: int, value: float) -> None:
+        """Take the last of several good values of which none changes a mind."""
+        self.last_good_ns, self.value = now_ns, value
+        if self.rest_until_ns != NEVER_NS:
+            for level in self.levels:
+                level.note(value)
+
+    def _note_moves(self, instants: list[int], values: list[float]) -> None:
+        """Find the last of these values that differs from the one before it."""
+        for place in range(len(values) - 1, -1, -1):
+            if values[place] != (values[place - 1] if place else self.still_value):
+                self.moved_ns = instants[place]
+                break
+        self.still_value = values[-1]
 
     def take(self, now_ns: int, value: float) -> bool:
         """Take any good value; close the window that ended before it.
@@ -197,6 +257,7 @@ class Channel:
         for recent in self.recents:
             recent.note(now_ns)
         self.requiet()
+        self._rest()
 
     def doubtful(self, now_ns: int, value: float, doubt: str) -> None:
         """Take a degraded reading: it may raise, and never clears or reassures."""

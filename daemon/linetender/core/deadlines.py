@@ -2,7 +2,7 @@
 
 from linetender.core.alarm import Alarm
 from linetender.core.conditions.check_in_missed import CheckInMissedCondition
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import PRESENT, Condition
 from linetender.core.conditions.fact_stale import FactStaleCondition
 from linetender.core.conditions.held import HeldCondition
 from linetender.core.conditions.stale import StaleCondition
@@ -38,7 +38,7 @@ class Deadlines:
             if alarm.realarm_due_ns < due_ns:
                 due_ns = alarm.realarm_due_ns
         for leaf, alarm in self._timed:
-            if alarm.applies and leaf.verdict is not Verdict.PRESENT:
+            if alarm.applies and leaf.verdict is not PRESENT:
                 leaf_due_ns = leaf.due_ns()
                 if leaf_due_ns < due_ns:
                     due_ns = leaf_due_ns
@@ -47,7 +47,7 @@ class Deadlines:
     def fall_due(self, due_ns: int) -> None:
         """Do all that falls due at this instant."""
         for leaf, alarm in self._timed:
-            waits = alarm.applies and leaf.verdict is not Verdict.PRESENT
+            waits = alarm.applies and leaf.verdict is not PRESENT
             if waits and leaf.due_ns() <= due_ns:
                 leaf.fall_due()
                 alarm.judge(due_ns, good=False)

@@ -145,10 +145,16 @@ class Session:
             self._close_hood()
         return was_tap
 
-    def see_pulse(self, now_ns: int) -> None:
-        """A good pulse: somebody wears it, and somebody else must know at once."""
-        if self.asks_hood:
-            self._escalate(now_ns)
+    def see_mean(self, now_ns: int, mean: float | None) -> bool:
+        """Take a mean of the pulse: somebody wears the hood, and another must know at once.
+
+        Returns:
+            Whether that changed anything.
+        """
+        if mean is None or not self.asks_hood:
+            return False
+        self._escalate(now_ns)
+        return True
 
     def reassure(self, now_ns: int) -> None:
         """Somebody at the station answered: what the core itself had to say is over."""

@@ -100,30 +100,37 @@ class Telling:
         if self.demand.sound is Sound.TICKS:
             # A good pulse ends the reminder without an event of its own: look each second.
             candidates.append((since_ns // SECOND_NS + 1) * SECOND_NS)
-        for alarm in [alarm for alarm in self._alarms if alarm.state in SOUNDING]:
-            candidates.append(alarm.since_ns + FAR_AFTER_NS)
-            if alarm.plan.id not in self.told:
-                candidates.append(self._call_due_ns(alarm, stage))
+        for alarm in self._standing():
+            if alarm.state in SOUNDING:
+                candidates.append(alarm.since_ns + FAR_AFTER_NS)
+                if alarm.plan.id not in self.told:
+                    candidates.append(self._call_due_ns(alarm, stage))
         first_ns = NEVER_NS
         for due_ns in candidates:
             if since_ns < due_ns < first_ns:
                 first_ns = due_ns
         return first_ns
 
+    @property
+    def moves_with_any_look(self) -> bool:
+        """Whether the demand may change between two deadlines, by being computed anew."""
+        return self.flood or self.demand.sound is Sound.TICKS
+
     def update(self, now_ns: int, stage: Stage) -> None:
         """Compute the demand; note it if it changed."""
         self.updated_ns = now_ns
         self._note_flood(now_ns)
-        sounding = [alarm for alarm in self._alarms if self._sounds_now(alarm, now_ns)]
+        standing = self._standing()
+        sounding = [alarm for alarm in standing if self._sounds_now(alarm, now_ns)]
         leading = max(sounding, key=_weight, default=None)
         demand = Demand(
             sound=_SOUNDS[leading.priority] if leading else self._ticks(now_ns),
             burst=self._journal.burst,
-            light=self._light(),
+            light=_light(standing),
             rule=leading.plan.id if leading else "",
             say=self._sentence(leading) if leading else "",
             far=self._far(sounding, now_ns, stage),
-            tell=self._tell(now_ns, stage),
+            tell=self._tell(standing, now_ns, stage),
             cue=self.prompts.cue,
             code=tuple(self.prompts.code),
         )
@@ -131,24 +138,21 @@ class Telling:
             self.demand = demand
             self._journal.events.append(DemandChanged(now_ns, demand))
 
+    def _standing(self) -> list[Alarm]:
+        """The few alarms of which there is anything to tell."""
+        normal = AlarmState.NORMAL
+        return [alarm for alarm in self._alarms if alarm.state is not normal]
+
     def _sounds_now(self, alarm: Alarm, now_ns: int) -> bool:
         if not alarm.sounds:
             return False
-        paused = (
-            alarm.priority is not Priority.HIGH
-            and now_ns < self.pause_until_ns
-            and alarm.n <= self.pause_n
-        )
-        return not paused
+        is_paused = now_ns < self.pause_until_ns and alarm.n <= self.pause_n
+        return not is_paused or alarm.priority is Priority.HIGH
 
     def _ticks(self, now_ns: int) -> Sound:
         asks = self._hands.ticks(now_ns) or self.prompts.asks_hood
         reminds = now_ns >= self._check_in.warns_from_ns()
         return Sound.TICKS if asks or reminds else Sound.SILENT
-
-    def _light(self) -> Priority | None:
-        shown = [alarm for alarm in self._alarms if alarm.state in _OPEN]
-        return max(shown, key=_weight).priority if shown else None
 
     def _sentence(self, alarm: Alarm) -> str:
         if not self.flood or alarm.priority is Priority.HIGH:
@@ -177,10 +181,10 @@ class Telling:
             return NEVER_NS
         return alarm.since_ns + (0 if alarm.plan.killer else CALL_AFTER_NS)
 
-    def _tell(self, now_ns: int, stage: Stage) -> tuple[str, ...]:
+    def _tell(self, standing: list[Alarm], now_ns: int, stage: Stage) -> tuple[str, ...]:
         told: list[str] = []
         names: list[str] = []
-        for alarm in self._alarms:
+        for alarm in standing:
             called = alarm.plan.id in self.told and alarm.state in _OPEN
             if called or (alarm.sounds and now_ns >= self._call_due_ns(alarm, stage)):
                 told.append(alarm.plan.id)
@@ -206,6 +210,11 @@ class Telling:
 def _is_call(alarm: Alarm) -> bool:
     """Say whether it is the wearer's own call for help: everybody hears it, in any stage."""
     return isinstance(alarm.plan.condition, Held)
+
+
+def _light(standing: list[Alarm]) -> Priority | None:
+    shown = [alarm for alarm in standing if alarm.state in _OPEN]
+    return max(shown, key=_weight).priority if shown else None
 
 
 def _weight(alarm: Alarm) -> tuple[int, bool, int]:

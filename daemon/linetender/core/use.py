@@ -342,9 +342,6 @@ class Use:
             self.check.look(now_ns)
             self._note_new_baseline()
             self._follow_check(now_ns)
-        if self.session.asks_hood and self.pulse is not None:
-            if 0 <= now_ns - self.pulse.last_good_ns <= PULSE_VALID_NS:
-                self.session.see_pulse(now_ns)
         # A check that runs has its own end; until then a pulse proves nothing.
         if self.stage is Stage.IDLE or self.check.state is CheckState.READY:
             self._look_for_wear(now_ns)
@@ -358,6 +355,8 @@ class Use:
         air, pulse = self.air, self.pulse
         # After a deliberate end the fan may run on: only a line that was off starts anew.
         may_start = air is not None and (air.is_armed or air.may_arm) and air.run_s > 0
+        if air is not None and not self.wiring.channels[air.plan.signal].is_heard(now_ns):
+            return  # of an air that is silent nothing is known, whatever a pulse says
         if air is None or not may_start or self.hook:
             self.evident_since_ns = NEVER_NS
             self.not_checked = False

@@ -42,6 +42,7 @@ class Wiring:
     Attributes:
         channels: One per signal that a device gives or the core derives.
         alarms: In the order of the plan.
+        suppressed, suppressors: Those that another suppresses, and those that do, likewise.
         leaves: Every simple condition with the alarm it belongs to.
         on_contact: Per contact the conditions that look at it.
         on_fact: Per fact likewise.
@@ -78,6 +79,9 @@ class Wiring:
         self._remember_followed(plan.rules)
         order = {rule.id: place for place, rule in enumerate(plan.rules)}
         self.alarms.sort(key=lambda alarm: order[alarm.plan.id])
+        self.suppressed = [alarm for alarm in self.alarms if alarm.plan.suppressed_by]
+        suppressors = {rule for alarm in self.suppressed for rule in alarm.plan.suppressed_by}
+        self.suppressors = [alarm for alarm in self.alarms if alarm.plan.id in suppressors]
 
     def reassure_check_in(self, now_ns: int) -> None:
         """Tell the check-in rules that the wearer gave a sign of life."""

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from linetender.core.conditions.combined import CombinedCondition
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, UNKNOWN, Condition, Verdict
 
 
 class AllOfCondition(CombinedCondition):
@@ -17,10 +17,10 @@ class AllOfCondition(CombinedCondition):
         return any(part.is_withdrawn for part in self.parts)
 
     def _combine(self, verdicts: list[Verdict]) -> Verdict:
-        if Verdict.ABSENT in verdicts:
-            return Verdict.ABSENT
-        all_present = all(verdict is Verdict.PRESENT for verdict in verdicts)
-        return Verdict.PRESENT if all_present else Verdict.UNKNOWN
+        if ABSENT in verdicts:
+            return ABSENT
+        all_present = all(verdict is PRESENT for verdict in verdicts)
+        return PRESENT if all_present else UNKNOWN
 
     def _deciding(self) -> Iterable[Condition]:
         return self.parts

@@ -1,7 +1,7 @@
 """Base of the conditions that compare with what is usual for this wearer."""
 
 from linetender.core.conditions.baselines import Baselines
-from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.condition import UNKNOWN
 from linetender.core.conditions.level import NOWHERE, LevelCondition
 from linetender.core.signals import Signal
 
@@ -23,7 +23,7 @@ class BaselineLevelCondition(LevelCondition):
     def see(self, value: float) -> None:
         """Judge a good value."""
         if self.baseline is None:
-            self.verdict = Verdict.UNKNOWN
+            self.verdict = UNKNOWN
         else:
             super().see(value)
 
@@ -34,6 +34,6 @@ class BaselineLevelCondition(LevelCondition):
     def settle(self) -> bool:
         """The use has ended, and its baseline with it: nothing is left to compare with."""
         self._present = False
-        self.verdict = Verdict.UNKNOWN
+        self.verdict = UNKNOWN
         self.quiet = NOWHERE
         return True

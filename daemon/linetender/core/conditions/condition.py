@@ -15,6 +15,10 @@ class Verdict(IntEnum):
     UNKNOWN = 2
 
 
+ABSENT, PRESENT, UNKNOWN = Verdict
+"""By themselves: to look a member up in its class takes ten times as long as to compare it."""
+
+
 class Condition:
     """Base of all conditions.
 

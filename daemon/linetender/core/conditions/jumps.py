@@ -1,6 +1,7 @@
 """A sudden unexplained rise: beside the fan, a duct torn off downstream reads as more air."""
 
-from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.condition import ABSENT, UNKNOWN
+from linetender.core.conditions.level import INFINITY, NOWHERE
 from linetender.core.conditions.recent_means import RecentMeansCondition
 from linetender.core.plan import Jumps
 
@@ -22,7 +23,12 @@ class JumpsCondition(RecentMeansCondition):
         """Start anew: percentages of another baseline cannot be compared."""
         self.means.clear()
         self._present = False
-        self.verdict = Verdict.UNKNOWN
+        self.verdict = UNKNOWN
+
+    def quiet_means(self) -> tuple[float, float]:
+        """While absent, no mean up to `above` begins it."""
+        is_absent = self.verdict is ABSENT
+        return (-INFINITY, self._plan.above) if is_absent else NOWHERE
 
     def _begins(self, mean: float) -> bool:
         return mean > self._plan.above and any(

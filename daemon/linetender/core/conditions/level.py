@@ -8,7 +8,7 @@ reading by all its rules at once.
 from abc import ABC, abstractmethod
 from typing import Protocol
 
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, UNKNOWN, Condition
 from linetender.core.signals import Signal, rounded
 
 INFINITY = float("inf")
@@ -53,9 +53,16 @@ class LevelCondition(Condition, ABC):
         """Judge a good value."""
         self._last = value
         self._is_doubtful = self._withdrawn = False
+        low, high = self.quiet
+        if low <= value <= high:
+            return
         self._present = self._begins(value) or (self._present and self._stays(value))
-        self.verdict = Verdict.PRESENT if self._present else Verdict.ABSENT
+        self.verdict = PRESENT if self._present else ABSENT
         self.quiet = self._quiet_while_present() if self._present else self._quiet_while_absent()
+
+    def note(self, value: float) -> None:
+        """Note a good value that leaves the verdict as it is."""
+        self._last = value
 
     def doubt(self, value: float) -> None:
         """Judge a degraded value: it may make the condition present, never absent.
@@ -76,7 +83,7 @@ class LevelCondition(Condition, ABC):
         """Note a bad reading: the verdict is unknown until the next good one."""
         self._last = self._latest()
         self._withdrawn = False
-        self.verdict = Verdict.UNKNOWN
+        self.verdict = UNKNOWN
         self.quiet = NOWHERE
 
     def evidence(self) -> float | None:

@@ -1,6 +1,6 @@
 """When a condition held last, for rules that ask what came before."""
 
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, Condition
 from linetender.core.instants import NEVER_NS
 
 
@@ -23,9 +23,9 @@ class Recent:
 
     def note(self, now_ns: int) -> None:
         """Look at the condition after each judgement."""
-        if self._condition.verdict is Verdict.PRESENT:
+        if self._condition.verdict is PRESENT:
             self._was_present = True
-        elif self._was_present and self._condition.verdict is Verdict.ABSENT:
+        elif self._was_present and self._condition.verdict is ABSENT:
             self._was_present = False
             self.ended_ns = now_ns
 

@@ -4,7 +4,7 @@ from abc import ABC, abstractmethod
 from collections import deque
 from typing import ClassVar
 
-from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, Verdict
 from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.signals import Signal
 
@@ -31,11 +31,12 @@ class RecentMeansCondition(WindowedCondition, ABC):
         self.means.clear()
 
     def _judge(self, now_ns: int, mean: float) -> Verdict:
-        while self.means and self.means[0][0] < now_ns - self.within_ns:
-            self.means.popleft()
+        means, oldest_ns = self.means, now_ns - self.within_ns
+        while means and means[0][0] < oldest_ns:
+            means.popleft()
         is_present = self._begins(mean) or (self._present and self._stays(mean))
-        self.means.append((now_ns, mean))
-        return Verdict.PRESENT if is_present else Verdict.ABSENT
+        means.append((now_ns, mean))
+        return PRESENT if is_present else ABSENT
 
     @abstractmethod
     def _begins(self, mean: float) -> bool:

@@ -1,7 +1,7 @@
 """Silence: no good reading from any of the sources for too long."""
 
 from linetender.core.channel import Channel
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, UNKNOWN, Condition
 from linetender.core.conditions.recent import Recent
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import Stale
@@ -43,17 +43,17 @@ class StaleCondition(Condition):
         """Count the silence from now."""
         self._began_ns = now_ns
         self._dismissed = False
-        self.verdict = Verdict.UNKNOWN
+        self.verdict = UNKNOWN
 
     def heard(self) -> None:
         """Note a good reading on one of the channels."""
         self._dismissed = False
-        self.verdict = Verdict.ABSENT
+        self.verdict = ABSENT
 
     def missed(self, signal: Signal, now_ns: int) -> None:
         """Note a bad reading: unless another signal is heard, nothing is absent for sure."""
-        if self.verdict is Verdict.ABSENT and not self.is_sure_without(signal, now_ns):
-            self.verdict = Verdict.UNKNOWN
+        if self.verdict is ABSENT and not self.is_sure_without(signal, now_ns):
+            self.verdict = UNKNOWN
 
     def is_sure_without(self, signal: Signal, now_ns: int) -> bool:
         """Say whether another of its channels is being heard."""
@@ -70,12 +70,12 @@ class StaleCondition(Condition):
         if self._followed is None or self._followed.held_before(
             self._silent_since_ns(), self._followed_within_ns
         ):
-            self.verdict = Verdict.PRESENT
+            self.verdict = PRESENT
             self.why = self.channels[0].reason or "silent"
         else:
             self._dismissed = True
             # Not absent: the next good reading must be looked at, it begins a new silence.
-            self.verdict = Verdict.UNKNOWN
+            self.verdict = UNKNOWN
 
     def _silent_since_ns(self) -> int:
         since_ns = self._began_ns

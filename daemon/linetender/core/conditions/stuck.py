@@ -1,6 +1,6 @@
 """A frozen sensor: it answers, and always the same."""
 
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, UNKNOWN, Condition
 from linetender.core.plan import Stuck
 from linetender.core.signals import Signal, rounded
 
@@ -35,10 +35,10 @@ class StuckCondition(Condition):
         """
         before = self.verdict
         if value is None:
-            self.verdict = Verdict.UNKNOWN
+            self.verdict = UNKNOWN
         else:
             is_stuck = now_ns - moved_ns >= self._after_ns
-            self.verdict = Verdict.PRESENT if is_stuck else Verdict.ABSENT
+            self.verdict = PRESENT if is_stuck else ABSENT
             self._value = value
         return self.verdict is not before
 

@@ -2,7 +2,8 @@
 
 from abc import ABC, abstractmethod
 
-from linetender.core.conditions.condition import Condition, Verdict
+from linetender.core.conditions.condition import PRESENT, UNKNOWN, Condition, Verdict
+from linetender.core.conditions.level import NOWHERE
 from linetender.core.signals import Signal, rounded
 
 
@@ -31,14 +32,22 @@ class WindowedCondition(Condition, ABC):
         """
         before = self.verdict
         if mean is None:
-            self.verdict = Verdict.UNKNOWN
+            self.verdict = UNKNOWN
         else:
             self._last = mean
-            self.verdict = self._judge(now_ns, mean)
-            self._present = self.verdict is Verdict.PRESENT or (
-                self._present and self.verdict is Verdict.UNKNOWN
-            )
+            verdict = self._judge(now_ns, mean)
+            if verdict is before:
+                return False
+            self.verdict = verdict
+            self._present = verdict is PRESENT or (self._present and verdict is UNKNOWN)
         return self.verdict is not before
+
+    def quiet_means(self) -> tuple[float, float]:
+        """Return the lowest and highest mean that would surely leave the verdict as it is.
+
+        Nowhere, unless a condition knows better: then every window is closed in time.
+        """
+        return NOWHERE
 
     def evidence(self) -> float | None:
         """Return the last window mean, rounded to the signal's resolution."""

@@ -1,0 +1,170 @@
+"""Readings of the pressure that air is derived from, put aside while nobody need look.
+
+Nearly all readings are of this one signal, and each concerns up to three channels. One
+within the *combined guard* (the pressure's own guard interval, cut with those of the
+derived signals turned into pressures) changes nobody's mind: it adds to sums and
+becomes the last value. That can wait until a window ends or anything else comes.
+"""
+
+from math import nextafter
+
+from linetender.core.air import Air
+from linetender.core.channel import Channel
+from linetender.core.conditions.level import INFINITY, NOWHERE
+from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.instants import NEVER_NS
+from linetender.core.signals import Signal
+
+MARGIN = 1e-9
+"""A derived limit is turned into a pressure with this relative margin, far more than the
+arithmetic errs: what lies closer to the limit is looked at exactly."""
+LARGEST_POWER = 1e30
+"""No guard reaches beyond this (Pa^n): its pressure is still a finite number."""
+
+
+class AirReadings:
+    """The readings put aside, and which ones may be.
+
+    Attributes:
+        air: What is derived from them.
+        signal: The pressure across the flow element.
+        low, high: The combined guard (Pa as read, the zero included); empty until made.
+        until_ns: A reading from here on closes a window that somebody waits for.
+        rests: Whether an off-delay runs meanwhile, for which each reading was looked at.
+        instants, values: When the readings put aside came (ns), and what they were (Pa as
+            read), oldest first. Whoever looks at anything absorbs them first.
+    """
+
+    __slots__ = (
+        "_derived",
+        "_flow",
+        "_late",
+        "_percent",
+        "_pressure",
+        "air",
+        "high",
+        "instants",
+        "low",
+        "rests",
+        "signal",
+        "until_ns",
+        "values",
+    )
+
+    def __init__(self, air: Air, channels: dict[Signal, Channel]) -> None:
+        self.air = air
+        self.signal = air.plan.signal
+        self.low, self.high = NOWHERE
+        self.until_ns = -NEVER_NS
+        self.rests = False
+        self.instants: list[int] = []
+        self.values: list[float] = []
+        self._pressure = channels[self.signal]
+        self._percent = channels[Signal.AIR_PERCENT_OF_BASELINE]
+        self._flow = channels.get(Signal.AIRFLOW_L_MIN)
+        self._derived = [self._percent] if self._flow is None else [self._percent, self._flow]
+        # Derived channels with windows, and the means at which these may be closed late.
+        self._late: list[tuple[Channel, float, float]] = []
+        for channel in (self._pressure, *self._derived):
+            channel.guard_listener = self
+
+    def guard_moved(self) -> None:
+        """Note that the guard of one of the channels moved: the next reading is looked at."""
+        self.low, self.high = NOWHERE
+
+    def absorb(self) -> None:
+        """Take the readings put aside, with the result of taking each when it came."""
+        instants, values = self.instants, self.values
+        if instants:
+            self._pressure.absorb(instants, values)
+            zero_pa, exponent = self.air.plan.zero_pa, self.air.plan.exponent
+            for channel in self._derived:
+                factor = self._factor(channel)
+                if channel.listens:
+                    derived = [(value - zero_pa) ** exponent * factor for value in values]
+                    channel.absorb(instants, derived)
+                else:
+                    last = (values[-1] - zero_pa) ** exponent * factor
+                    channel.absorb_last(instants[-1], last)
+            instants.clear()
+            values.clear()
+        if self.rests:
+            # What comes now may move the end of the off-delay that it waits for.
+            self.guard_moved()
+
+    def derived(self, pressure_pa: float) -> list[tuple[Channel, float]]:
+        """Return the derived channels, each with what it makes of a pressure as read."""
+        air = self.air
+        power = air.power(pressure_pa - air.plan.zero_pa)
+        made = [(self._percent, air.percent(power))]
+        if self._flow is not None:
+            made.append((self._flow, power * air.flow_per_power))
+        return made
+
+    def combine(self, look_ns: int) -> None:
+        """Bring the combined guard and its end up to date, after a reading was looked at.
+
+        Args:
+            look_ns: From here on a reading is awaited that ends no off-delay.
+        """
+        if self.low > self.high:
+            self._make_guard()
+        self.until_ns = self._pressure.window_end_ns
+        for channel, low, high in self._late:
+            good = channel.window_good
+            is_quiet = good and low <= channel.window_sum / good <= high
+            # With the windows of a channel that rests, the stage of use is looked at.
+            if channel.window_bad or not is_quiet or channel.rest_until_ns != NEVER_NS:
+                self.until_ns = min(self.until_ns, channel.window_end_ns)
+        if self.rests:
+            ends_ns = (channel.rest_until_ns for channel in (self._pressure, *self._derived))
+            self.until_ns = min(self.until_ns, look_ns, *ends_ns)
+
+    def _make_guard(self) -> None:
+        # Over the zero, so that a power can be taken of the difference.
+        low = max(self._pressure.rest_low, nextafter(self.air.plan.zero_pa, INFINITY))
+        high = self._pressure.rest_high
+        self.rests = self._pressure.rest_until_ns != NEVER_NS
+        self._late.clear()
+        for channel in self._derived:
+            if low > high or self.air.speed_ratio != 1.0:
+                return
+            derived_low, derived_high = self._as_pressures(channel)
+            low, high = max(low, derived_low), min(high, derived_high)
+            self.rests = self.rests or channel.rest_until_ns != NEVER_NS
+        self.low, self.high = low, high
+
+    def _as_pressures(self, channel: Channel) -> tuple[float, float]:
+        """Return pressures at which a derived channel's values are surely within its guard."""
+        low, high = channel.rest_low, channel.rest_high
+        if channel.listens:
+            mean_low, mean_high = _quiet_means(channel)
+            self._late.append((channel, mean_low, mean_high))
+            if mean_low <= mean_high:
+                low, high = max(low, mean_low), min(high, mean_high)
+        factor = self._factor(channel)
+        low_power = low * (1.0 + MARGIN) / factor
+        high_power = min(high * (1.0 - MARGIN) / factor, LARGEST_POWER)
+        if low_power > high_power or high_power <= 0.0:
+            return NOWHERE
+        inverse = 1.0 / self.air.plan.exponent
+        zero_pa = self.air.plan.zero_pa
+        margin_pa = MARGIN * abs(zero_pa)
+        low_pa = max(low_power, 0.0) ** inverse + zero_pa + margin_pa
+        return low_pa, high_power**inverse + zero_pa - margin_pa
+
+    def _factor(self, channel: Channel) -> float:
+        air = self.air
+        return air.flow_per_power if channel is self._flow else air.percent_per_power
+
+
+def _quiet_means(channel: Channel) -> tuple[float, float]:
+    """Return the means that change no verdict: then windows may be closed late."""
+    if channel.stucks:
+        return NOWHERE
+    low, high = -INFINITY, INFINITY
+    for listener in channel.mean_listeners:
+        quiet = listener.quiet_means() if isinstance(listener, WindowedCondition) else NOWHERE
+        low, high = max(low, quiet[0]), min(high, quiet[1])
+    # A mean of values at the very limit may lie over it by rounding.
+    return low * (1.0 + MARGIN), high * (1.0 - MARGIN)
