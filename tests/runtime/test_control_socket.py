@@ -35,6 +35,7 @@ class Station:
 
     def __init__(self) -> None:
         self.wishes: list[tuple[object, ...]] = []
+        self.overrides: list[tuple[str, str]] = []
 
     def snapshot(self) -> Snapshot:
         return SNAPSHOT
@@ -48,7 +49,10 @@ class Station:
         duration_ns: int = 0,
         rule: str = "",
         source: str = "",
+        step: str = "",
+        reason: str = "",
     ) -> str | None:
+        self.overrides.append((step, reason))
         self.wishes.append((verb, by, shown, duration_ns, rule, source))
         return "only the wearer" if (verb, by) == (Verb.END, By.ATTENDANT) else None
 
@@ -161,6 +165,7 @@ def test_wishes_reach_the_station_with_who_made_them(folder: Path) -> None:
             ({"duration_s": 60}, "pause-sound"),
             ({"rule": "air_lost"}, "reset"),
             ({}, "pre-use"),
+            ({"step": "heard", "reason": "siren is mended"}, "pre-use"),
             ({"wearer": True}, "start"),
             ({}, "out"),
         ):
@@ -174,8 +179,12 @@ def test_wishes_reach_the_station_with_who_made_them(folder: Path) -> None:
         (Verb.PAUSE_SOUND, By.ATTENDANT, 0, 60 * S, "", me),
         (Verb.RESET, By.ATTENDANT, 0, 0, "air_lost", me),
         (Verb.PRE_USE, By.ATTENDANT, 0, 0, "", me),
+        (Verb.PRE_USE, By.ATTENDANT, 0, 0, "", me),
         (Verb.START, By.WEARER, 0, 0, "", me),
         (Verb.OUT, By.ATTENDANT, 0, 0, "", me),
+    ]
+    assert [told for told in bench.station.overrides if told != ("", "")] == [
+        ("heard", "siren is mended")
     ]
 
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from linetender.core.events import Demand, Sound
+from linetender.core.events import Cue, Demand, Sound
 from linetender.runtime.inbox import Inbox
-from linetender.runtime.keep_alive import KeepAliveSchedule
+from linetender.runtime.keep_alive import KeepAliveSchedule, WatchLampSchedule
 from linetender.runtime.outputs import Output, schedule_for
 from linetender.runtime.progress import MARGIN_NS, Progress
 from linetender.settings.load import load_station
@@ -32,9 +32,41 @@ def test_a_promise_is_broken_only_past_its_margin() -> None:
     assert progress.stalled(60 * S) == ("air",)
 
 
-@pytest.mark.parametrize("role", ["lamp_green", "keep_alive"])
-def test_green_lamp_and_keep_alive_are_signs_of_life(role: str) -> None:
-    assert isinstance(schedule_for(role, Progress(), 0), KeepAliveSchedule)
+@pytest.mark.parametrize(
+    ("role", "schedule"), [("lamp_green", WatchLampSchedule), ("keep_alive", KeepAliveSchedule)]
+)
+def test_green_lamp_and_keep_alive_are_signs_of_life(role: str, schedule: type) -> None:
+    assert isinstance(schedule_for(role, Progress(), 0), schedule)
+
+
+def levels(schedule: KeepAliveSchedule | WatchLampSchedule, until_s: float) -> list[float]:
+    """Return the instants (s) at which a level changes."""
+    changes, level = [], False
+    while (edge := schedule.next_edge()) is not None and edge.due_ns < until_s * S:
+        now = schedule.take(edge.due_ns)
+        if now is not level:
+            changes.append(round(edge.due_ns / S, 3))
+        level = now
+    return changes
+
+
+def test_the_green_lamp_blinks_a_code_and_the_keep_alive_pin_does_not() -> None:
+    """Two, a pause, one; the external timer must not take it for a stop."""
+    demand = Demand(cue=Cue.CODE, code=(2, 1))
+    lamp, pin = WatchLampSchedule(Progress(), 0), KeepAliveSchedule(Progress(), 0)
+    lamp.demand(demand, 0)
+    pin.demand(demand, 0)
+    assert levels(lamp, 4.0) == [0.0, 0.3, 0.6, 0.9, 2.1, 2.4]
+    assert levels(pin, 2.1) == [0.5, 1.0, 1.5, 2.0]
+
+
+def test_a_lamp_that_asks_stands_still_when_a_part_has_stalled() -> None:
+    progress = Progress()
+    progress.promise("core", 0)
+    lamp = WatchLampSchedule(progress, 0)
+    lamp.demand(Demand(cue=Cue.ASKS), 0)
+    stopped_s = MARGIN_NS / S
+    assert max(levels(lamp, stopped_s + 5.0)) <= stopped_s + 0.12
 
 
 def test_it_is_a_square_wave_of_1_hz_whatever_is_demanded() -> None:

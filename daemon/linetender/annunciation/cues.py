@@ -58,7 +58,7 @@ def _sound(cue: Cue, code: tuple[int, ...]) -> Pattern | None:
 def _blink(cue: Cue, code: tuple[int, ...]) -> Pattern | None:
     if cue is Cue.CODE:
         return _counted(code, BLINK_MS, BETWEEN_BLINKS_MS)
-    if cue is Cue.ASKS:
+    if cue in (Cue.ASKS, Cue.LAMPS):
         return _counted((1,), 120, 120, 120)
     return None
 

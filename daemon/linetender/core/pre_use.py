@@ -6,18 +6,15 @@ from the channels, the air and the wearer's baselines; what only the runtime can
 comes as Facts, and so does the instant of the test sound.
 """
 
-from collections.abc import Mapping
 from enum import StrEnum
 
 from linetender.core.air import PRE_USE_S, Air
-from linetender.core.channel import Channel
 from linetender.core.events import Cue, StepChanged, StepState
 from linetender.core.fact_names import FactName
 from linetender.core.inputs import ContactState, Fact
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
 from linetender.core.prompts import Prompts
-from linetender.core.signals import Signal
 from linetender.core.step_plan import STEP_CODES, StepKind, StepPlan
 from linetender.core.wearer import BASELINE_MEANS, LOWEST_SPO2_PERCENT, WearerBaseline
 
@@ -35,10 +32,9 @@ ZERO_LEAST_PA = 1.0
 """With the fan off the sensor may read this part of the normal pressure, and this at least
 (chosen: at an orifice 5 % of pressure is 22 % of flow, where the fan counts as off)."""
 
-SLOW_PART = 0.5
 SLOW_S = 3
-"""Under this part of the normal airflow for so many seconds the fan was off, or just
-starting: only then can the zero be judged (chosen)."""
+"""So many slow seconds mean that the fan was off, or just starting: only then can the
+zero be judged (chosen)."""
 
 CUE_NS = 3 * SECOND_NS
 LAMPS_NS = 10 * SECOND_NS
@@ -74,43 +70,38 @@ class PreUse:
         hood_ns: When everything before the heard-test was met.
         heard_ns: When the test sound began; NEVER_NS while none sounds.
         armed: Last known state of the ARM switch.
-        slow_s: Seconds seen with the fan off or slow.
-        least_pa: Least magnitude of pressure seen meanwhile (Pa, over the zero).
+        supply_v: Last mean of the supply voltage (V), or None.
     """
 
     __slots__ = (
         "_air",
         "_baselines",
-        "_channels",
         "_journal",
         "_plans",
         "armed",
         "began_ns",
         "heard_ns",
         "hood_ns",
-        "least_pa",
         "overrides",
         "prompts",
-        "slow_s",
         "state",
         "steps",
+        "supply_v",
         "whys",
     )
 
     INSTANTS = ("began_ns", "hood_ns", "heard_ns")
-    VALUES = ("state", "steps", "whys", "overrides", "armed", "slow_s", "least_pa")
+    VALUES = ("state", "steps", "whys", "overrides", "armed", "supply_v")
 
     def __init__(
         self,
         plans: tuple[StepPlan, ...],
-        channels: Mapping[Signal, Channel],
         air: Air | None,
         wearer: tuple[WearerBaseline, ...],
         prompts: Prompts,
         journal: Journal,
     ) -> None:
         self._plans = {plan.id: plan for plan in plans}
-        self._channels = channels
         self._air = air
         self._baselines = {baseline.signal.value: baseline for baseline in wearer}
         self.prompts = prompts
@@ -121,8 +112,7 @@ class PreUse:
         self.overrides: dict[str, str] = {}
         self.armed = ""
         self.began_ns = self.hood_ns = self.heard_ns = NEVER_NS
-        self.slow_s = 0
-        self.least_pa = 0.0
+        self.supply_v: float | None = None
 
     @property
     def plans(self) -> tuple[StepPlan, ...]:
@@ -151,6 +141,8 @@ class PreUse:
         self.clear()
         self.state = CheckState.RUNNING
         self.began_ns = now_ns
+        if self._air is not None:
+            self._air.slow_s = 0
         for plan in self._plans.values():
             self._set(now_ns, plan.id, StepState.WAITING)
         if self._of(StepKind.LAMP):
@@ -162,7 +154,6 @@ class PreUse:
         self.state = CheckState.NONE
         self.steps, self.whys, self.overrides = {}, {}, {}
         self.began_ns = self.hood_ns = self.heard_ns = NEVER_NS
-        self.slow_s, self.least_pa = 0, 0.0
         self.prompts.take_back(*_CUES)
 
     def press(self, now_ns: int) -> None:
@@ -218,8 +209,12 @@ class PreUse:
     def look(self, now_ns: int) -> None:
         """Look at what is measured, once a second or so."""
         if self.state is CheckState.RUNNING:
-            self._note_zero()
             self._judge(now_ns)
+
+    def see_mean(self, now_ns: int, mean: float | None) -> bool:
+        """Take a mean of the supply voltage (V); say whether a step waits for it."""
+        self.supply_v = mean
+        return mean is not None and any(self._waits(plan) for plan in self._of(StepKind.SUPPLY))
 
     def break_off(self, now_ns: int, why: str) -> None:
         """End the check: something else came between."""
@@ -303,9 +298,7 @@ class PreUse:
         elif plan.kind is StepKind.ZERO and air is not None:
             self._judge_zero(now_ns, plan, air)
         elif plan.kind is StepKind.SUPPLY:
-            channel = self._channels.get(Signal.SUPPLY_VOLTAGE_V)
-            value = None if channel is None or not channel.is_heard(now_ns) else channel.value
-            if value is not None and value >= plan.least:
+            if self.supply_v is not None and self.supply_v >= plan.least:
                 self._set(now_ns, plan.id, StepState.MET)
         elif plan.kind is StepKind.ARMED and self.armed == ContactState.CLOSED.value:
             self._set(now_ns, plan.id, StepState.MET)
@@ -319,25 +312,14 @@ class PreUse:
         elif baseline.value is not None and self._waits(plan):
             self._set(now_ns, plan.id, StepState.MET)
 
-    def _note_zero(self) -> None:
-        air = self._air
-        channel = None if air is None else self._channels.get(air.plan.signal)
-        if air is None or channel is None or channel.value is None:
-            return
-        pressure_pa = channel.value - air.plan.zero_pa
-        if air.power(pressure_pa) < SLOW_PART * air.power(air.plan.normal_pa):
-            magnitude_pa = abs(pressure_pa)
-            self.least_pa = magnitude_pa if not self.slow_s else min(self.least_pa, magnitude_pa)
-            self.slow_s += 1
-
     def _judge_zero(self, now_ns: int, plan: StepPlan, air: Air) -> None:
         greatest_pa = max(ZERO_LEAST_PA, ZERO_PART * air.plan.normal_pa)
-        if self.slow_s >= 1 and self.least_pa <= greatest_pa:
+        if air.slow_s >= 1 and air.slow_least_pa <= greatest_pa:
             self._set(now_ns, plan.id, StepState.MET)
-        elif air.run_s >= PRE_USE_S and self.slow_s < SLOW_S:
+        elif air.run_s >= PRE_USE_S and air.slow_s < SLOW_S:
             self._set(now_ns, plan.id, StepState.SKIPPED, "the fan ran already")
         elif air.run_s >= PRE_USE_S:
-            self._fail(now_ns, plan, f"{self.least_pa:.1f} Pa with the fan off")
+            self._fail(now_ns, plan, f"{air.slow_least_pa:.1f} Pa with the fan off")
 
     # The test sound
 
