@@ -8,6 +8,7 @@ changes stands in `deadlines.py`; stages of use in `use.py`.
 
 from linetender.core.air import Air
 from linetender.core.air_evidence import FAN_MAINS, AirEvidence
+from linetender.core.air_readings import AirReadings
 from linetender.core.alarm_table import ACTIVE
 from linetender.core.carryover import Carryover
 from linetender.core.causes import Causes
@@ -99,16 +100,12 @@ class Watch:
     def _listen(self) -> None:
         """Connect what gathers window means with its channel."""
         self._air_channel: Channel | None = None
-        self._percent: Channel | None = None
-        self._flow: Channel | None = None
+        self._fan_speed = self.channels.get(Signal.FAN_SPEED_RPM)
+        self._air_readings: AirReadings | None = None
         if self.air is not None:
+            self._air_readings = AirReadings(self.air, self.channels)
             self._air_channel = self.channels[self.air.plan.signal]
             self._air_channel.mean_listeners += [self.air, self.air_evidence]
-            self._air_channel.derives = True
-            if Signal.FAN_SPEED_RPM in self.channels:
-                self.channels[Signal.FAN_SPEED_RPM].derives = True
-            self._percent = self.channels[Signal.AIR_PERCENT_OF_BASELINE]
-            self._flow = self.channels.get(Signal.AIRFLOW_L_MIN)
         for baseline in self.wearer:
             self.channels[baseline.signal].mean_listeners.append(baseline)
         for signal, listener in (
@@ -132,28 +129,29 @@ class Watch:
         """
         now_ns = item.arrived_ns
         if now_ns >= self._due_ns:
+            self._absorb()
             self._run_deadlines(now_ns)
         elif now_ns < self.now_ns:
             raise TimeWentBack(f"an input of {now_ns} ns came after {self.now_ns} ns")
         self.now_ns = now_ns
+        quick = self._air_readings
         if type(item) is Reading:
-            channel = self.channels.get(item.signal)
-            if channel is not None:
-                value = item.value
-                if value is None or item.doubt is not None:
-                    self._take_unsure(channel, item)
-                else:
-                    if not channel.passes(now_ns, value):
-                        self._take_good(channel, now_ns, value)
-                    if channel.derives:
-                        self._derive(channel, now_ns, value)
-        elif isinstance(item, Contact):
-            self._take_contact(item)
-        elif isinstance(item, Fact):
-            self._take_fact(item)
-        elif isinstance(item, Command):
-            carry_out(self.use, item)
-            self._settle(now_ns)
+            if quick is None or item.signal is not quick.signal:
+                self._take(item)
+            elif (
+                (value := item.value) is not None
+                and item.doubt is None
+                and quick.low <= value <= quick.high
+                and now_ns < quick.until_ns
+            ):
+                # Nearly every reading ends here, so this is written for speed.
+                quick.instants.append(now_ns)
+                quick.values.append(value)
+                return ()
+            else:
+                self._take_pressure(quick, item)
+        else:
+            self._take_other(item)
         return self.journal.take() if self.journal.events else ()
 
     def advance(self, now_ns: int) -> tuple[Event, ...]:
@@ -165,21 +163,25 @@ class Watch:
         if now_ns < self.now_ns:
             raise TimeWentBack(f"asked to advance to {now_ns} ns from {self.now_ns} ns")
         if now_ns >= self._due_ns:
+            self._absorb()
             self._run_deadlines(now_ns)
         self.now_ns = now_ns
         return self.journal.take() if self.journal.events else ()
 
     def next_deadline(self) -> int | None:
         """Return the first instant at which silence alone would change anything, or None."""
+        self._absorb()
         self._due_ns = self._deadlines.next_ns(self.now_ns)
         return None if self._due_ns == NEVER_NS else self._due_ns
 
     def refusal(self, command: Command) -> str | None:
         """Say why a command would change nothing now, in words for its sender; None if it would."""
+        self._absorb()
         return refusal(self.use, command)
 
     def snapshot(self) -> Snapshot:
         """Return a frozen view of the station now."""
+        self._absorb()
         return take_snapshot(self)
 
     def resume_rules(self) -> None:
@@ -190,9 +192,60 @@ class Watch:
 
     def carryover(self) -> Carryover:
         """Return everything that must outlive this Watch."""
+        self._absorb()
         return keep_all(self)
 
     # A reading's path
+
+    def _absorb(self) -> None:
+        """Take what was put aside: nothing may be looked at before."""
+        quick = self._air_readings
+        if quick is not None:
+            quick.absorb()
+
+    def _take(self, item: Reading) -> None:
+        """Take a reading of any signal but the one that air is derived from."""
+        channel = self.channels.get(item.signal)
+        if channel is None:
+            return
+        self._absorb()
+        now_ns, value = item.arrived_ns, item.value
+        if value is None or item.doubt is not None:
+            self._take_unsure(channel, item)
+            return
+        if not channel.passes(now_ns, value):
+            self._take_good(channel, now_ns, value)
+        if channel.guard_listener is not None:
+            channel.guard_listener.guard_moved()
+        if channel is self._fan_speed and self.air is not None:
+            self.air.see_speed(now_ns, value)
+            if self._air_readings is not None and self.air.speed_ratio != 1.0:
+                self._air_readings.guard_moved()
+
+    def _take_pressure(self, quick: AirReadings, item: Reading) -> None:
+        """Look at a reading of the pressure, and at what is derived from it."""
+        self._absorb()
+        channel = self.channels[quick.signal]
+        now_ns, value = item.arrived_ns, item.value
+        if value is None or item.doubt is not None:
+            self._take_unsure(channel, item)
+        else:
+            if not channel.passes(now_ns, value):
+                self._take_good(channel, now_ns, value)
+            for derived, derived_value in quick.derived(value):
+                if not derived.passes(now_ns, derived_value):
+                    self._take_good(derived, now_ns, derived_value)
+        quick.combine(self.causes.due_ns)
+
+    def _take_other(self, item: Input) -> None:
+        self._absorb()
+        if isinstance(item, Contact):
+            self._take_contact(item)
+        elif isinstance(item, Fact):
+            self._take_fact(item)
+        elif isinstance(item, Command):
+            carry_out(self.use, item)
+            self._settle(item.arrived_ns)
 
     def _take_good(self, channel: Channel, now_ns: int, value: float) -> None:
         """Take a good value that somebody must look at."""
@@ -211,47 +264,25 @@ class Watch:
             if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
                 self._settle(now_ns)
 
-    def _derive(self, channel: Channel, now_ns: int, value: float) -> None:
-        air, percent, flow = self.air, self._percent, self._flow
-        if air is None or percent is None:
-            return
-        if channel is not self._air_channel:
-            air.see_speed(now_ns, value)
-            return
-        pressure_pa = value - air.plan.zero_pa
-        power = pressure_pa**air.plan.exponent if pressure_pa > 0.0 else 0.0
-        explained = air.speed_ratio != 1.0
-        air_percent = air.percent(power) if explained else power * air.percent_per_power
-        if not percent.passes(now_ns, air_percent):
-            self._take_good(percent, now_ns, air_percent)
-        if flow is not None:
-            flow_l_min = power * air.flow_per_power
-            if not flow.passes(now_ns, flow_l_min):
-                self._take_good(flow, now_ns, flow_l_min)
-
     def _take_unsure(self, channel: Channel, item: Reading) -> None:
-        now_ns = item.arrived_ns
-        if item.value is None:
-            self._lose(channel, now_ns, item.reason or "unknown")
-        else:
-            channel.doubtful(now_ns, item.value, item.doubt or "")
-            if channel is self._air_channel and self.air is not None:
-                power = self.air.power(item.value - self.air.plan.zero_pa)
-                self._doubt_derived(now_ns, power, item.doubt or "")
+        """Take a bad or doubtful reading: it may raise, and never clears or reassures."""
+        now_ns, air = item.arrived_ns, self._air_readings
+        touched = [(channel, item.value or 0.0)]
+        if air is not None and channel is self._air_channel:
+            touched += air.derived(item.value or 0.0)
+        for each, value in touched:
+            if item.value is None:
+                each.lose(now_ns, item.reason or "unknown")
+            else:
+                each.doubtful(now_ns, value, item.doubt or "")
+        if not (self.journal.events or self._has_news() or self.telling.moves_with_any_look):
+            # As settling would: causes are looked at, and nothing else can have changed.
+            self.causes.look(now_ns)
+            if not self.journal.events:
+                for each, _ in touched:
+                    self._note_deadlines(each)
+                return
         self._settle(now_ns)
-
-    def _doubt_derived(self, now_ns: int, power: float, doubt: str) -> None:
-        if self.air is not None and self._percent is not None:
-            self._percent.doubtful(now_ns, self.air.percent(power), doubt)
-            if self._flow is not None:
-                self._flow.doubtful(now_ns, power * self.air.flow_per_power, doubt)
-
-    def _lose(self, channel: Channel, now_ns: int, reason: str) -> None:
-        channel.lose(now_ns, reason)
-        if channel is self._air_channel:
-            for derived in (self._percent, self._flow):
-                if derived is not None:
-                    derived.lose(now_ns, reason)
 
     # Other inputs
 
@@ -278,7 +309,10 @@ class Watch:
         """After conditions looked: settle if anything happened, else only mind new deadlines."""
         if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
             self._settle(now_ns)
-            return
+        else:
+            self._note_deadlines(channel)
+
+    def _note_deadlines(self, channel: Channel) -> None:
         for alarm in channel.alarms:
             self._due_ns = min(self._due_ns, alarm.due_ns())
         for silence in channel.silences:
@@ -307,14 +341,13 @@ class Watch:
         self._due_ns = self._deadlines.next_ns(now_ns)
 
     def _suppress(self, now_ns: int) -> None:
-        active = {alarm.plan.id for alarm in self.wiring.alarms if alarm.state in ACTIVE}
-        for alarm in self.wiring.alarms:
-            if alarm.plan.suppressed_by:
-                withheld = any(rule in active for rule in alarm.plan.suppressed_by)
-                alarm.withhold(now_ns, withheld)
+        active = {alarm.plan.id for alarm in self.wiring.suppressors if alarm.state in ACTIVE}
+        for alarm in self.wiring.suppressed:
+            alarm.withhold(now_ns, not active.isdisjoint(alarm.plan.suppressed_by))
 
     def _run_deadlines(self, now_ns: int) -> None:
-        while True:
+        while self._due_ns <= now_ns:
+            # Readings came since it was noted: what waited for silence waits longer.
             due_ns = self._deadlines.next_ns(self.now_ns)
             if due_ns > now_ns or due_ns == NEVER_NS:
                 self._due_ns = due_ns
