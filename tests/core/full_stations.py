@@ -124,6 +124,13 @@ def _slow_rules() -> tuple[RulePlan, ...]:
     )
 
 
+def default_plan(arrangement: Arrangement) -> Plan:
+    """Compile the full station of an arrangement with the default rules alone."""
+    full = full_plan(arrangement)
+    rules = tuple(rule for rule in full.rules if rule.id not in SLOW)
+    return msgspec.structs.replace(full, rules=rules)
+
+
 @cache
 def full_plan(arrangement: Arrangement) -> Plan:
     """Compile the full station of an arrangement from its file and the default rules."""

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, note, settings
 from hypothesis import strategies as st
 
-from core.full_stations import full_plan
+from core.full_stations import default_plan, full_plan
 from core.generated_days import DAYS, Day, inputs_of, well_again
 from core.safety_monitor import Monitor
-from linetender.core.carryover import Carryover
 from linetender.core.air_readings import AirReadings
+from linetender.core.carryover import Carryover
 from linetender.core.channel import Channel
 from linetender.core.conditions.condition import Verdict
 from linetender.core.conditions.level import INFINITY
@@ -201,3 +201,24 @@ def test_guard_intervals_change_nothing(arrangement: Arrangement, day: Day) -> N
         patch.setattr(AirReadings, "combine", lambda readings, look_ns: None)
         unguarded, _ = whole_day(plan, inputs)
     assert guarded == unguarded
+
+
+@ARRANGEMENTS
+@FEW
+@given(day=DAYS)
+def test_what_is_put_aside_changes_nothing(arrangement: Arrangement, day: Day) -> None:
+    """A Watch that takes each reading as it comes says and leaves the same.
+
+    With the default rules alone, for beside them windows may be closed late.
+    """
+    plan = default_plan(arrangement)
+    inputs = inputs_of(plan, day)
+    late, watch = whole_day(plan, inputs)
+    at_once = Watch(plan, 0)
+    events: list[Event] = []
+    for item in inputs:
+        events += at_once.feed(item)
+        at_once.snapshot()  # Takes what was put aside.
+    events += at_once.advance(watch.now_ns)
+    assert events == late
+    assert same(at_once.carryover(), watch.carryover())
