@@ -41,7 +41,7 @@ def hold_siren(
     The service starts it after each end of the daemon (systemd/README.md). Where the hood
     was not worn and no high alarm sounded, it does nothing.
 
-    Exit status: 0 done, or nothing to do; 2 usage, 3 bad file, 5 the siren is held already.
+    Exit status: 0 done, or nothing to do, 2 usage, 3 bad file, 5 the siren is held already.
 
     Example: linetender hold-siren station.toml
     """

@@ -56,7 +56,7 @@ def install(
 
     Exit status: 0 shown or done, 1 a command failed, 2 usage, 3 bad file, 4 not possible here.
 
-    Example: sudo linetender install /etc/linetender/shed.toml --apply
+    Example: linetender install /etc/linetender/shed.toml --apply
     """
     if roll_back and files:
         raise typer.BadParameter("--roll-back takes no FILE: it restores what was there")

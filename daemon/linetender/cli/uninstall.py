@@ -15,7 +15,7 @@ def uninstall(apply: ApplyOption = False, root: RootOption = SYSTEM) -> None:
 
     Exit status: 0 shown or done, 1 a command failed, 2 usage, 4 nothing is installed.
 
-    Example: sudo linetender uninstall --apply
+    Example: linetender uninstall --apply
     """
     try:
         perform(uninstalling(read_record(root), root), apply=apply, root=root)
