@@ -120,6 +120,7 @@ def play(
     prepare: Callable[[Rig], None] = lambda _: None,
     carryover: Carryover | None = None,
     into: list[Played] | None = None,
+    also: Sequence[Listener] = (),
     **around: Any,
 ) -> Played:
     """Run the live station of the demo while a script acts on it.
@@ -131,6 +132,7 @@ def play(
         prepare: Called with the rig before anything is opened.
         carryover: What a run before left.
         into: Receives what is played before the run begins, for runs that fail.
+        also: Further listeners.
         around: Further surroundings.
     """
 
@@ -145,7 +147,7 @@ def play(
         on = Surroundings(machine, clock, demo_wall_clock, "test", listeners=listeners, **around)
         live = LiveStation(demo_station(), on, carryover)
         played = Played(machine, live)
-        listeners.append(played.listen)
+        listeners += [played.listen, *also]
         (into if into is not None else []).append(played)
         await live.run(_act(deeds, end_s, Hand(rig, live)))
         assert end_s * S <= clock.now_ns() <= (end_s + BY_RADIO.close_s) * S

@@ -36,9 +36,11 @@ from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clo
 from linetender.runtime.control_socket import ControlSocket
 from linetender.runtime.idle_shown import IdleShown
 from linetender.runtime.link_state import LinkState
-from linetender.runtime.live_station import LiveStation, Surroundings
+from linetender.runtime.live_station import Listener, LiveStation, Surroundings
 from linetender.runtime.outbox import Outbox
 from linetender.runtime.service_manager import service_manager
+from linetender.runtime.session_index import SessionIndex
+from linetender.runtime.session_tally import SessionTally
 from linetender.runtime.single_run import SingleRun, runtime_folder
 from linetender.runtime.siren_hold import take_siren_over
 from linetender.runtime.telling import Teller
@@ -77,6 +79,7 @@ class Session:
         upkeep: Of the folder of recordings, or None.
         control: The local socket.
         shown: Who shows what happens.
+        index: Of uses and checks, or None.
     """
 
     station: Station
@@ -87,6 +90,7 @@ class Session:
     outbox: Outbox | None = None
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
+    index: SessionIndex | None = None
     control: ControlSocket = field(init=False)
     shown: IdleShown = field(init=False)
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
@@ -121,7 +125,7 @@ class Session:
             checked=checked_of(telling, outbox, self.recorder, clock),
             broker_connected=None if telling is None else telling.is_connected,
             minds_time_of_day=is_real,
-            listeners=(self._shown(clock).tell,),
+            listeners=(self._shown(clock).tell, *self._tallies()),
             manager=service_manager(),
         )
 
@@ -132,11 +136,24 @@ class Session:
         self.shown = IdleShown((self._print, self.control.tell), is_told, clock)
         return self.shown
 
+    def _tallies(self) -> tuple[Listener]:
+        """Return who counts what becomes of a use, and says it at its end."""
+        index = self.index
+        recording = "" if self.recorder is None else self.recorder.path.name
+        open_use = None if index is None else index.open_use
+        tally = SessionTally(index, read_wall_clock, recording, open_use)
+
+        def tell(events: tuple[Event, ...], snapshot: Snapshot) -> None:
+            for line in tally.tell(events, snapshot):
+                self.lines.put(line)
+
+        return (tell,)
+
     def close(self) -> None:
         """Bring to an end what has threads of its own; outputs are safe by now."""
         if self.telling is not None:
             self.telling.link.stop()
-        for keeper in (self.outbox, self.keeper):
+        for keeper in (self.outbox, self.keeper, self.index):
             if keeper is not None:
                 keeper.close()
         if self.upkeep is not None:
@@ -259,6 +276,7 @@ def _session(
         session.telling = telling_of(station, station.broker)
     if folder is not None:
         session.carryover = load_carryover(folder, boot_hash(), station.plan)
+        session.index = SessionIndex(folder)
         if session.telling is not None:
             session.outbox = outbox_of(station, session.telling, folder, session.run_id)
         else:

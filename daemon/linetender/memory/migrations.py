@@ -78,6 +78,35 @@ CREATE TABLE kept_state (
 ) STRICT
 """
 
+_SESSIONS = """
+CREATE TABLE session (
+    id INTEGER PRIMARY KEY,
+    started_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    ended_at TEXT,
+    recording TEXT NOT NULL,
+    "check" TEXT NOT NULL CHECK ("check" IN ('none', 'passed', 'refused')),
+    overrides TEXT NOT NULL,
+    leaves INTEGER NOT NULL CHECK (leaves >= 0),
+    looks INTEGER NOT NULL CHECK (looks >= 0),
+    false_leaves INTEGER NOT NULL CHECK (false_leaves >= 0),
+    summary TEXT NOT NULL
+) STRICT
+"""
+
+_PRE_USE_CHECKS = """
+CREATE TABLE pre_use_check (
+    id INTEGER PRIMARY KEY,
+    ended_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    recording TEXT NOT NULL,
+    outcome TEXT NOT NULL CHECK (outcome IN ('ready', 'refused')),
+    why TEXT NOT NULL,
+    steps TEXT NOT NULL,
+    overrides TEXT NOT NULL
+) STRICT
+"""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     # 1: what was calibrated and taught.
     (_CALIBRATIONS, _TAUGHT),
@@ -85,6 +114,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (_DRAFT,),
     # 3: events wait for the broker, with the state that belongs to them.
     (_OUTBOX, _KEPT_STATE),
+    # 4: uses of the hood and pre-use checks.
+    (_SESSIONS, _PRE_USE_CHECKS),
 )
 """Each script is a tuple of statements, run in one transaction with its number."""
 

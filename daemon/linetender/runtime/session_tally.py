@@ -1,0 +1,170 @@
+"""What became of a use, told in one line at its end and kept in the station's memory."""
+
+from typing import Protocol
+
+import msgspec
+
+from linetender.core.alarm_table import AlarmState
+from linetender.core.events import (
+    AlarmChanged,
+    Event,
+    FalseLeave,
+    StageChanged,
+    StepChanged,
+    StepState,
+)
+from linetender.core.instants import to_seconds
+from linetender.core.pre_use import WHOLE, CheckState
+from linetender.core.signals import Signal
+from linetender.core.snapshot import Snapshot
+from linetender.core.stages import Priority, Stage
+from linetender.memory.sessions import CheckRecord, SessionRecord
+from linetender.runtime.clock import WallClock
+
+_CHECK_WORDS = {"passed": "checked", "refused": "NOT CHECKED", "none": "NOT CHECKED"}
+_LEAST = {
+    Signal.AIR_PERCENT_OF_BASELINE: "least air {:.0f} % of normal",
+    Signal.SPO2_PERCENT: "least SpO2 {:.0f} %",
+}
+
+
+class Index(Protocol):
+    """Where records go."""
+
+    def begin(self, record: SessionRecord) -> None:
+        """Keep a use that has begun."""
+
+    def update(self, record: SessionRecord) -> None:
+        """Keep how the last use stands now."""
+
+    def check(self, record: CheckRecord) -> None:
+        """Keep a check."""
+
+
+class SessionTally:
+    """A listener of the live station that counts.
+
+    Args:
+        index: Where records go; None: nowhere.
+        wall: The time of day.
+        recording: Name of the file, or empty.
+        open_use: A use that the run before left open, or None.
+    """
+
+    def __init__(
+        self,
+        index: Index | None,
+        wall: WallClock,
+        recording: str,
+        open_use: SessionRecord | None = None,
+    ) -> None:
+        self._index = index
+        self._wall = wall
+        self._recording = recording
+        self._use = open_use
+        self._is_open = open_use is not None
+        self._is_first = True
+        self._worn_ns = 0
+        self._least: dict[Signal, float] = {}
+
+    def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> tuple[str, ...]:
+        """Take what happened; return lines for people."""
+        if self._is_first:
+            self._is_first = False
+            self._go_on(snapshot)
+        lines: list[str] = []
+        if snapshot.worn_for_ns is not None:
+            self._worn_ns = snapshot.worn_for_ns
+            self._note_least(snapshot)
+        for event in events:
+            match event:
+                case StageChanged(after=Stage.WORN):
+                    self._begin(snapshot)
+                case StageChanged(before=Stage.WORN):
+                    lines.append(self._end())
+                case AlarmChanged():
+                    self._count(event)
+                case FalseLeave():
+                    self._mark()
+                case StepChanged() if event.step == WHOLE and self._index is not None:
+                    self._index.check(self._checked(event, snapshot))
+        return tuple(lines)
+
+    def _go_on(self, snapshot: Snapshot) -> None:
+        if snapshot.stage is Stage.WORN and not self._is_open:
+            self._begin(snapshot)
+        elif snapshot.stage is not Stage.WORN and self._is_open and self._use is not None:
+            self._is_open = False
+            self._change(summary="How it ended is not known.", ended_at=self._wall().at)
+
+    def _begin(self, snapshot: Snapshot) -> None:
+        wall, check = self._wall(), snapshot.check
+        passed = check.state is CheckState.PASSED
+        state = "none" if check.state is CheckState.NONE else "passed" if passed else "refused"
+        self._least.clear()
+        self._worn_ns = 0
+        self._use = SessionRecord(
+            started_at=wall.at,
+            synchronised=wall.synchronised,
+            recording=self._recording,
+            check=state,
+            overrides=check.overrides,
+        )
+        self._is_open = True
+        if self._index is not None:
+            self._index.begin(self._use)
+
+    def _end(self) -> str:
+        use = self._use
+        if use is None or not self._is_open:
+            return "The use has ended."
+        least = [
+            words.format(self._least[one]) for one, words in _LEAST.items() if one in self._least
+        ]
+        minutes = to_seconds(self._worn_ns) / 60.0
+        parts = [f"{use.leaves} LEAVE", f"{use.looks} LOOK", *least, _CHECK_WORDS[use.check]]
+        if use.overrides:
+            parts.append(f"without {', '.join(step for step, _ in use.overrides)}")
+        line = f"Worn for {minutes:.0f} min: {', '.join(parts)}."
+        self._is_open = False
+        self._change(summary=line, ended_at=self._wall().at)
+        return line
+
+    def _count(self, event: AlarmChanged) -> None:
+        begins = event.after is AlarmState.UNACKNOWLEDGED
+        if self._use is None or not self._is_open or not begins:
+            return
+        if event.before is AlarmState.ACKNOWLEDGED or event.before is event.after:
+            return
+        if event.priority is Priority.HIGH:
+            self._change(leaves=self._use.leaves + 1)
+        else:
+            self._change(looks=self._use.looks + 1)
+
+    def _mark(self) -> None:
+        if self._use is not None:
+            self._change(false_leaves=self._use.false_leaves + 1)
+
+    def _change(self, **changes: object) -> None:
+        if self._use is not None:
+            self._use = msgspec.structs.replace(self._use, **changes)
+            if self._index is not None:
+                self._index.update(self._use)
+
+    def _note_least(self, snapshot: Snapshot) -> None:
+        for view in snapshot.signals:
+            if view.signal in _LEAST and view.value is not None:
+                least = self._least.get(view.signal, view.value)
+                self._least[view.signal] = min(least, view.value)
+
+    def _checked(self, event: StepChanged, snapshot: Snapshot) -> CheckRecord:
+        wall, check = self._wall(), snapshot.check
+        return CheckRecord(
+            ended_at=wall.at,
+            synchronised=wall.synchronised,
+            recording=self._recording,
+            outcome="ready" if event.state is StepState.MET else "refused",
+            why=event.why,
+            steps=tuple((step.id, step.state.value, step.why) for step in check.steps),
+            overrides=check.overrides,
+        )
