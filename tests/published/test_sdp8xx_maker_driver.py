@@ -99,6 +99,41 @@ def test_the_makers_other_measurements_work_too(start: str, clock: HandClock) ->
     assert (pressure.pascal, temperature.degrees_celsius) == (100.0, 25.0)
 
 
+@pytest.mark.parametrize(
+    ("options", "start"),
+    [
+        ({}, "diff_pressure_t_comp_and_averaging"),
+        ({"average": False}, "diff_pressure_t_comp"),
+        ({"mode": "mass_flow"}, "mass_flow_t_comp_and_averaging"),
+        ({"mode": "mass_flow", "average": False}, "mass_flow_t_comp"),
+    ],
+)
+def test_each_mode_is_started_by_the_makers_command(
+    options: dict[str, object], start: str, clock: HandClock
+) -> None:
+    theirs = SimulatedI2cBus(clock, keep_transfers=True)
+    theirs.attach(0x25, Sdp8xxChip())
+    maker = SdpI2cDevice(I2cConnection(MakerTransceiver(theirs, clock)), 0x25)
+    getattr(maker, f"start_continuous_measurement_with_{start}")()
+
+    async def ours() -> tuple[SimulatedI2cBus, float | None]:
+        machine = SimulatedMachine(VirtualClock())
+        bus = machine.buses["simulated"] = SimulatedI2cBus(machine.clock, keep_transfers=True)
+        chip = Sdp8xxChip()
+        chip.pressure_pa = lambda _: 100.0
+        bus.attach(0x25, chip)
+        model = Sdp8xxOptions.model_validate({"bus": "simulated", **options})
+        sensor = open_sdp8xx("air", model, machine, ("duct_pressure_pa",))
+        await sensor.open()
+        (measurement,) = await sensor.read()
+        return bus, measurement.value
+
+    bus, pressure_pa = run_virtual(ours())
+    command = next(transfer.write for transfer in theirs.transfers if transfer.write)
+    assert bus.transfers[-2].write == command
+    assert pressure_pa == 100.0
+
+
 def test_the_makers_driver_reads_the_identifier(clock: HandClock) -> None:
     maker = maker_device(Sdp8xxChip("SDP811-500Pa", serial_number=0x445566778899AABB), clock)
     number, serial = maker.read_product_identifier()

@@ -8,6 +8,10 @@ itself and is calibrated at 966 hPa: the true differential pressure is the readi
 times 966 hPa / ambient pressure. This driver does not correct for it, since it does
 not know the ambient pressure; whoever uses the value corrects it, once.
 
+In its mode `mass_flow` the chip reports the same quantity in the same counts, compensated
+for temperature so that the mass flow through a bypass comes out right instead of the
+pressure; then the number is a pressure only near the temperature of its calibration.
+
 Source of commands and times: the sensor maker's Python driver `sensirion-i2c-sdp`.
 """
 
@@ -23,11 +27,19 @@ from linetender_drivers.pressure.sdp8xx_decode import (
     decode_frame,
     decode_identifier,
 )
-from linetender_drivers.pressure.sdp8xx_spec import Sdp8xxOptions
+from linetender_drivers.pressure.sdp8xx_spec import Mode, Sdp8xxOptions
 from linetender_drivers.signal_roles import TEMPERATURE_SIGNAL, one_pressure
 
-START_CONTINUOUS = bytes.fromhex("3615")
-"""Differential pressure, temperature compensated, average since the last read."""
+START_CONTINUOUS: dict[tuple[Mode, bool], bytes] = {
+    ("differential", True): bytes.fromhex("3615"),
+    ("differential", False): bytes.fromhex("361E"),
+    ("mass_flow", True): bytes.fromhex("3603"),
+    ("mass_flow", False): bytes.fromhex("3608"),
+}
+"""By what the temperature compensation holds true, and whether a result is the mean since
+the last read. The triggered commands (0x3624, 0x372D, 0x362F, 0x3726) are not used: one
+measurement takes 45 ms, more than the whole period of a reading, and two of them hold the
+clock line low so long, which bus controllers do not all bear."""
 
 STOP = bytes.fromhex("3FF9")
 PREPARE_IDENTIFIER = bytes.fromhex("367C")
@@ -51,7 +63,7 @@ class Sdp8xxPart:
 
     Args:
         clock: Paces the temperatures.
-        product: If given, the one part to accept.
+        options: Of the station file: mode, average and the one part to accept, if any.
         pressure_signal: What the pressure it measures is called.
         with_temperature: Whether to report the chip's temperature, once a second.
     """
@@ -59,9 +71,10 @@ class Sdp8xxPart:
     sample_s = 0.0
 
     def __init__(
-        self, clock: Clock, product: str | None, pressure_signal: str, with_temperature: bool
+        self, clock: Clock, options: Sdp8xxOptions, pressure_signal: str, with_temperature: bool
     ) -> None:
-        self._product = product
+        self._product = options.product
+        self._start = START_CONTINUOUS[options.mode, options.average]
         self._signal = pressure_signal
         self._with_temperature = with_temperature
         self._temperature = Seldom(clock, TEMPERATURE_PERIOD_S)
@@ -70,7 +83,7 @@ class Sdp8xxPart:
         """Verify the product number, start the chip and let it warm up."""
         await _stop_if_measuring(chip)
         await self._verify(chip)
-        await chip.write(START_CONTINUOUS)
+        await chip.write(self._start)
         await chip.sleep(WARM_UP_S)
 
     async def sample(self, chip: I2cChip) -> tuple[Measurement, ...]:
@@ -137,7 +150,7 @@ def open_sdp8xx(
             signal that the sensor cannot give.
     """
     pressure = one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL}))
-    part = Sdp8xxPart(machine.clock, options.product, pressure, TEMPERATURE_SIGNAL in roles)
+    part = Sdp8xxPart(machine.clock, options, pressure, TEMPERATURE_SIGNAL in roles)
     return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
 
 

@@ -8,6 +8,8 @@ from linetender_drivers.i2c_options import I2cOptions
 from linetender_drivers.registry import DriverSpec, Kind
 from linetender_drivers.signal_roles import PRESSURE_SIGNALS, TEMPERATURE_SIGNAL
 
+Mode = Literal["differential", "mass_flow"]
+
 
 class Sdp8xxOptions(I2cOptions):
     """Where the sensor is and how it is read.
@@ -17,8 +19,11 @@ class Sdp8xxOptions(I2cOptions):
         address: 7-bit; 0x25 for SDP800 and SDP810, 0x26 for SDP801 and SDP811,
             0x21 to 0x23 for SDP3x.
         product: If given, the one part to accept.
-        period_s: Time between two readings, s. The chip averages what it measures in
-            between, every 0.5 ms.
+        mode: What the chip's temperature compensation is to hold true: the `differential`
+            pressure, or the `mass_flow` through the bypass that it is plumbed to.
+        average: Whether a reading is the mean of all that the chip measured since the one
+            before, every 0.5 ms; else the latest alone.
+        period_s: Time between two readings, s.
     """
 
     address: Literal[0x21, 0x22, 0x23, 0x25, 0x26] = 0x25
@@ -36,6 +41,8 @@ class Sdp8xxOptions(I2cOptions):
         ]
         | None
     ) = None
+    mode: Mode = "differential"
+    average: bool = True
     period_s: float = Field(default=0.04, ge=0.01, le=1.0)
 
 

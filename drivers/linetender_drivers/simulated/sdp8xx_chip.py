@@ -2,8 +2,9 @@
 
 Built from what the sensor maker's Python driver `sensirion-i2c-sdp` says of commands
 and times, so that any driver of the part can read it. Not simulated: sleep, soft reset
-and the triggered commands that stretch the clock (the chip refuses them), and the
-averaging (a result is the pressure at the instant of reading).
+and the triggered commands that stretch the clock (the chip refuses them), the averaging (a
+result is the pressure at the instant of reading), and what the temperature does to the
+difference between mass flow and pressure: in both modes the chip reads the same.
 
 The real chip senses a mass flow through itself and is calibrated at 966 hPa: in air of
 pressure p it reads the true differential pressure times p / 966 hPa.
