@@ -6,9 +6,10 @@ import re
 import pytest
 
 from bluez.names import Refusal
-from bluez.peripheral import CONTINUOUS, Peripheral, oximeter, thermometer
-from bluez.room import Room, needs_dbus, play, until
+from bluez.peripheral import CONTINUOUS, PLX, Peripheral, oximeter, thermometer
+from bluez.room import HURRIED, PATIENT, Room, needs_dbus, play, until
 from linetender_drivers.buses.ble import BleLink
+from linetender_drivers.buses.ble_finder import PeerFinder
 from linetender_drivers.errors import (
     DeviceNotFound,
     DriverConfigError,
@@ -239,3 +240,33 @@ def test_a_scan_that_is_refused_says_why_and_the_next_one_works(
     error = play(scene, oximeter())
     assert type(error) is kind
     assert re.search(text, str(error))
+
+
+def test_offering_names_every_oximeter_in_range_and_no_other_kind_of_device() -> None:
+    async def scene(room: Room) -> dict[str, str]:
+        held = room.link(MINE)
+        await held.open()  # connected, so that no scan hears it
+        found = await PeerFinder(PATIENT).offering(PLX)
+        assert [each.is_connected for each in room.peripherals] == [True, False, False]
+        await held.close()
+        return found
+
+    mine, theirs = two_oximeters()
+    assert play(scene, mine, theirs, thermometer()) == {MINE: "mine", THEIRS: "theirs"}
+
+
+def test_offering_names_nobody_where_nobody_is() -> None:
+    async def scene(room: Room) -> dict[str, str]:
+        return await PeerFinder(PATIENT).offering(PLX)
+
+    assert play(scene, thermometer()) == {}
+
+
+def test_offering_without_a_radio_says_so() -> None:
+    async def scene(room: Room) -> DriverError:
+        await room.bluez.stop()
+        with pytest.raises(DriverError) as error:
+            await PeerFinder(HURRIED).offering(PLX)
+        return error.value
+
+    assert play(scene).reason is FailureReason.NO_ADAPTER
