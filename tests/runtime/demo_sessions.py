@@ -130,10 +130,8 @@ def play(
         end_s: When it ends.
         record: Where it is recorded.
         prepare: Called with the rig before anything is opened.
-        carryover: What a run before left.
-        into: Receives what is played before the run begins, for runs that fail.
-        also: Further listeners.
-        around: Further surroundings.
+        carryover, into: What a run before left; what receives this one before it begins.
+        also, around: Further listeners and surroundings.
     """
 
     async def run() -> Played:
@@ -143,11 +141,11 @@ def play(
         prepare(rig)
         if record is not None:
             around["recorder"] = RecordingWriter(record, waits=True)
-        listeners: list[Listener] = []
+        listeners: list[Listener] = [*also]
         on = Surroundings(machine, clock, demo_wall_clock, "test", listeners=listeners, **around)
         live = LiveStation(demo_station(), on, carryover)
         played = Played(machine, live)
-        listeners += [played.listen, *also]
+        listeners.append(played.listen)
         (into if into is not None else []).append(played)
         await live.run(_act(deeds, end_s, Hand(rig, live)))
         assert end_s * S <= clock.now_ns() <= (end_s + BY_RADIO.close_s) * S

@@ -47,10 +47,7 @@ def pre_use(
     station: StationOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Begin the check before use and follow it, or print its card.
-
-    Each step is shown with its progress and what to do. Ctrl-C stops the following, not
-    the check. With --json: one line per change.
+    """Begin the check before use and follow it (Ctrl-C stops only that), or print its card.
 
     Exit status: 0 ready (or printed, or begun), 1 refused, 2 usage, 3 bad file, 4 no
     daemon answers.
@@ -64,20 +61,28 @@ def pre_use(
         raise typer.BadParameter("--override STEP and --reason TEXT go together")
     args = Arguments(wearer=wearer, step=override or "", reason=reason or "")
     with connect(station) as client:
-        runs = client.status().snapshot.stage is Stage.PRE_USE
-        if not runs or override is not None:
-            answer = client.ask(Ask.PRE_USE, args)
-            if no_wait or not answer.ok:
-                done = "The check has begun; follow it: linetender pre-use"
-                report(answer, as_json=as_json, done=done)
-                return
-        elif no_wait:
+        _begin(client, args, as_json=as_json, quietly=not no_wait)
+        if not no_wait:
+            _follow_to_its_end(client, as_json=as_json)
+
+
+def _begin(client: ControlClient, args: Arguments, *, as_json: bool, quietly: bool) -> None:
+    """Begin the check, unless it runs; say that it was begun, unless it is followed."""
+    runs = client.status().snapshot.stage is Stage.PRE_USE
+    if runs and not args.step:
+        if not quietly:
             typer.echo("The check is running already.")
-            return
-        try:
-            last = _follow(client, as_json=as_json)
-        except KeyboardInterrupt:
-            return
+        return
+    answer = client.ask(Ask.PRE_USE, args)
+    if not (quietly and answer.ok):
+        report(answer, as_json=as_json, done="The check has begun; follow it: linetender pre-use")
+
+
+def _follow_to_its_end(client: ControlClient, *, as_json: bool) -> None:
+    try:
+        last = _follow(client, as_json=as_json)
+    except KeyboardInterrupt:
+        return
     if last.check.state not in (CheckState.READY, CheckState.PASSED):
         raise typer.Exit(ExitCode.FINDINGS)
 

@@ -111,6 +111,11 @@ class Air:
         """The quantity that the baseline is one of."""
         return self.plan.signal if self.plan.k_l_min is None else Signal.AIRFLOW_L_MIN
 
+    @property
+    def second(self) -> int:
+        """The second of Watch time in which a mean was taken last; -1 before any."""
+        return self._mean_second
+
     def scale(self) -> None:
         """Compute the factors after the baseline or the fan's speed changed."""
         plan = self.plan

@@ -35,6 +35,7 @@ class Use:
         pressed: Whether the answer button is down.
         evident_since_ns: Since when the hood has evidently been worn.
         not_checked: Whether the line has run for long with nobody starting.
+        looked_second: The second of air at which evident wear was judged last.
     """
 
     __slots__ = (
@@ -46,6 +47,7 @@ class Use:
         "evident_since_ns",
         "hands",
         "hook",
+        "looked_second",
         "not_checked",
         "pressed",
         "pulse",
@@ -57,7 +59,7 @@ class Use:
     )
 
     INSTANTS = ("evident_since_ns",)
-    VALUES = ("stage", "hook", "pressed", "not_checked")
+    VALUES = ("stage", "hook", "pressed", "not_checked", "looked_second")
 
     def __init__(
         self,
@@ -77,6 +79,7 @@ class Use:
         self.pressed = False
         self.evident_since_ns = NEVER_NS
         self.not_checked = False
+        self.looked_second = -1
         self.wiring = wiring
         self.alarms: list[Alarm] = wiring.alarms
         self.air = air
@@ -353,11 +356,12 @@ class Use:
 
     def _look_for_wear(self, now_ns: int) -> None:
         air, pulse = self.air, self.pulse
+        if air is None or air.second == self.looked_second:
+            return  # judged once for each second of air, whatever else is looked at meanwhile
+        self.looked_second = air.second
         # After a deliberate end the fan may run on: only a line that was off starts anew.
-        may_start = air is not None and (air.is_armed or air.may_arm) and air.run_s > 0
-        if air is not None and not self.wiring.channels[air.plan.signal].is_heard(now_ns):
-            return  # of an air that is silent nothing is known, whatever a pulse says
-        if air is None or not may_start or self.hook:
+        may_start = (air.is_armed or air.may_arm) and air.run_s > 0
+        if not may_start or self.hook:
             self.evident_since_ns = NEVER_NS
             self.not_checked = False
             return
