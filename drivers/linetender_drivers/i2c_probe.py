@@ -5,9 +5,12 @@ is read from each, writing nothing. Where it was given, chips are asked that nee
 writing, then those that are told a register's number only. A chip that wants a command
 first gives no byte unasked; so commands go only to addresses that gave none, and never to
 an output port or a memory, which gives a byte always and would take a command for data.
+
+A chip that cannot say what it is before its settings are written is looked for only when a
+person has named its driver: at its addresses nothing else is safe.
 """
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 
@@ -25,6 +28,8 @@ class Writes(IntEnum):
     """A register's number, to read it."""
     COMMAND = 2
     """A command of two bytes that asks for an identifier."""
+    SETTING = 3
+    """Settings, which any other chip might store or obey; only on demand."""
 
 
 @dataclass(frozen=True)
@@ -86,21 +91,43 @@ class BusReport:
     failure: str | None = None
 
 
-def installed_probes() -> tuple[tuple[str, I2cProbe], ...]:
-    """Return driver and probe, for every installed driver that has any."""
-    return tuple((name, probe) for name in driver_names() for probe in find_spec(name).probes())
+def installed_probes(tried: Collection[str] = ()) -> tuple[tuple[str, I2cProbe], ...]:
+    """Return driver and probe, for every installed driver that has any.
+
+    Args:
+        tried: Drivers whose chips are looked for although that writes settings.
+    """
+    return tuple(
+        (name, probe)
+        for name in driver_names()
+        for probe in find_spec(name).probes()
+        if probe.writes is not Writes.SETTING or name in tried
+    )
 
 
-async def search(bus_name: str, bus: I2cBus, clock: Clock) -> BusReport:
+def drivers_to_be_tried() -> dict[str, tuple[int, ...]]:
+    """Return the drivers whose chips are looked for on demand only, and at which addresses."""
+    return {
+        name: probe.addresses
+        for name in driver_names()
+        for probe in find_spec(name).probes()
+        if probe.writes is Writes.SETTING
+    }
+
+
+async def search(
+    bus_name: str, bus: I2cBus, clock: Clock, tried: Collection[str] = ()
+) -> BusReport:
     """Look which chips are on a bus; never raises a DriverError.
 
     Args:
         bus_name: Its name in station files.
         bus: The bus.
         clock: Whose time is waited by.
+        tried: Drivers whose chips are looked for although that writes settings.
     """
     seen: list[Sighting] = []
-    probes = sorted(installed_probes(), key=lambda named: named[1].writes)
+    probes = sorted(installed_probes(tried), key=lambda named: named[1].writes)
     giving: list[int] = []
     failure = None
     try:
@@ -128,6 +155,8 @@ def _may_be_asked(probe: I2cProbe, address: int, giving: list[int], seen: list[S
     is_known = any(
         sighting.address == address and _rank(sighting) < probe.writes for sighting in seen
     )
+    if probe.writes is Writes.SETTING:
+        return not is_known
     return not is_known and (address in giving) is (probe.writes is Writes.REGISTER)
 
 

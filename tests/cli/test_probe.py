@@ -51,6 +51,21 @@ def test_people_see_values_with_unit_and_quality_and_the_lines_to_paste() -> Non
     assert "# to be added to the options: part_number = …" in done.stdout
 
 
+def test_a_d6f_ph_is_found_when_it_is_named_and_told_of_when_not() -> None:
+    unasked = linetender("probe", "--simulate").stdout
+    assert "Not looked for: d6f_ph" in unasked
+    assert "0x6c" not in unasked.split("Not looked for")[0]
+    asked = linetender("probe", "--simulate", "--try", "d6f_ph").stdout
+    assert "Not looked for" not in asked
+    assert "0x6c  answers as a D6F-PH does, at 25.0 °C  [driver d6f_ph]" in asked
+    assert "# to be added to the options: product = …" in asked
+
+
+def test_only_what_is_not_found_anyway_can_be_tried() -> None:
+    done = linetender("probe", "--simulate", "--try", "sdp8xx")
+    assert (done.returncode, "--try is for d6f_ph" in done.stderr) == (2, True)
+
+
 def test_a_bus_that_is_not_there_is_exit_status_4(tmp_path: Path) -> None:
     done = linetender("probe", "--no-radio", "--bus", tmp_path / "i2c-7")
     assert (done.returncode, "there is no such bus" in done.stdout) == (4, True)

@@ -3,7 +3,13 @@
 import pytest
 
 from linetender.simulation.full_bench import full_bench
-from linetender_drivers.i2c_probe import BusReport, Writes, installed_probes, search
+from linetender_drivers.i2c_probe import (
+    BusReport,
+    Writes,
+    drivers_to_be_tried,
+    installed_probes,
+    search,
+)
 from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind, SimulatedI2cBus, Transfer
 from linetender_drivers.simulated.scd4x_chip import Scd4xChip
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
@@ -114,6 +120,41 @@ def test_a_chip_that_was_left_measuring_is_recognised(address, chip, start, what
         return await search("simulated", bus, clock)
 
     assert [one.found.what for one in run_virtual(scene()).sightings] == [what]
+
+
+def test_a_d6f_ph_is_looked_for_on_demand_only() -> None:
+    clock = VirtualClock()
+    bus = full_bench(clock).i2c("simulated")
+    unasked = {one.address for one in searched(bus).sightings}
+    asked = run_virtual(search("simulated", bus, clock, ["d6f_ph"]))
+    (more,) = [one for one in asked.sightings if one.address not in unasked]
+    assert (more.address, more.driver) == (0x6C, "d6f_ph")
+    assert (more.found.what, list(more.found.to_fill_in)) == (
+        "answers as a D6F-PH does, at 25.0 °C",
+        ["product"],
+    )
+    assert drivers_to_be_tried() == {"d6f_ph": (0x6C, 0x6D, 0x6E, 0x6F)}
+
+
+def test_what_takes_a_d6f_phs_settings_but_answers_otherwise_is_none() -> None:
+    class Obedient:
+        """Takes all and gives a word without a CRC."""
+
+        def write(self, data: bytes, now_ns: int) -> None:
+            pass
+
+        def read(self, length: int, now_ns: int) -> bytes:
+            return b"\x2a" * length
+
+    bus = recording_bus(at_6d=Obedient())
+    clock = VirtualClock()
+    assert run_virtual(search("simulated", bus, clock, ["d6f_ph"])).sightings == ()
+    assert {one.address for one in bus.transfers if one.write[:1] == b"\x0b"} == {
+        0x6C,
+        0x6D,
+        0x6E,
+        0x6F,
+    }
 
 
 def test_a_stuck_bus_ends_the_search_with_its_reason() -> None:

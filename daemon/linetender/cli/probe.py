@@ -4,7 +4,7 @@ import asyncio
 import json
 import math
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import typer
 
@@ -27,9 +27,22 @@ from linetender.simulation.full_bench import full_bench
 from linetender_drivers.buses.machine import RealMachine
 from linetender_drivers.contracts import Machine
 from linetender_drivers.errors import DeviceNotFound
+from linetender_drivers.i2c_probe import drivers_to_be_tried
 from linetender_drivers.simulated.machine import SIMULATED
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
 from linetender_drivers.simulated_place import world_at
+
+
+class How(NamedTuple):
+    """How a search is made.
+
+    Attributes:
+        radio: Whether oximeters are listened for.
+        tried: Drivers whose chips are looked for although that writes settings.
+    """
+
+    radio: bool
+    tried: tuple[str, ...]
 
 
 def _finite(seconds: float | None) -> float | None:
@@ -70,6 +83,14 @@ Simulate = Annotated[
     bool, typer.Option("--simulate", help="Search a simulated bench; no hardware needed.")
 ]
 NoRadio = Annotated[bool, typer.Option("--no-radio", help="Do not look for oximeters.")]
+Try = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--try",
+        metavar="DRIVER",
+        help="Look for this driver's chip too, which writes settings to its addresses.",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print what was found as one JSON object.")]
 
 
@@ -82,26 +103,27 @@ def probe(
     bus: Buses = None,
     simulate: Simulate = False,
     no_radio: NoRadio = False,
+    try_drivers: Try = None,
     as_json: AsJson = False,
 ) -> None:
     """Find the sensors that are wired or in range, read them, and suggest a station file.
 
-    Nothing is sent that another chip could take for a write, and what is not recognised
-    is left alone. Stop a running linetender first: it owns the bus. With --listen, show
-    instead what one oximeter sends, so that you can describe its packets.
+    Nothing is sent that another chip could take for a write, unless --try asks for it; what
+    is not recognised is left alone. Stop a running linetender first: it owns the bus. With
+    --listen, show instead what one oximeter sends, so that you can describe its packets.
 
     Exit status: 0 ended, 2 usage, 3 the file cannot be written, 4 no bus, or the device
     is not heard.
 
     Example: linetender probe --simulate
     Example: linetender probe --bus simulated:DIR
+    Example: linetender probe --try d6f_ph
     Example: linetender probe --listen C0:FF:EE:00:18:22 --save heard.jsonl
     """
     if listen_to is None:
-        given = (save, seconds, characteristic, start)
-        if any(value is not None for value in given):
-            raise typer.BadParameter("that option goes with --listen ADDRESS")
-        _search(bus or [], simulate=simulate, radio=not no_radio, as_json=as_json)
+        _refuse(save, seconds, characteristic, start)
+        how = How(radio=not no_radio, tried=_triable(try_drivers or []))
+        _search(bus or [], how, simulate=simulate, as_json=as_json)
         return
     from linetender.cli.listen import listen  # loads the Bluetooth library, so only here
 
@@ -115,31 +137,53 @@ def probe(
     )
 
 
-def _search(buses: list[str], *, simulate: bool, radio: bool, as_json: bool) -> None:
+def _refuse(*given: object) -> None:
+    if any(value is not None for value in given):
+        raise typer.BadParameter("that option goes with --listen ADDRESS")
+
+
+def _triable(drivers: list[str]) -> tuple[str, ...]:
+    known = drivers_to_be_tried()
+    for driver in drivers:
+        if driver not in known:
+            raise typer.BadParameter(
+                f"--try is for {', '.join(known)}; all other chips are looked for anyway"
+            )
+    return tuple(drivers)
+
+
+def _search(buses: list[str], how: How, *, simulate: bool, as_json: bool) -> None:
     chosen = buses or list(header_buses())
     worlds = [bus for bus in chosen if world_at(bus) is not None]
     if simulate:
-        findings = run_virtual(_simulated())
+        findings = run_virtual(_simulated(how.tried))
     elif worlds:
         if len(chosen) > 1:
             raise typer.BadParameter("a served world is searched alone; name one --bus")
-        findings = _served(worlds[0], radio=radio)
+        findings = _served(worlds[0], how)
         simulate = True
     else:
         if not chosen:
             raise DeviceNotFound(str(HEADER_BUS), _no_bus())
-        findings = asyncio.run(_real(chosen, radio=radio))
+        findings = asyncio.run(_real(chosen, how))
     if as_json:
         typer.echo(json.dumps(as_object(findings), indent=2))
     else:
-        _tell(findings, simulate=simulate)
+        _tell(findings, how.tried, simulate=simulate)
     if all(report.failure and not report.sightings for report in findings.buses):
         raise typer.Exit(ExitCode.DEVICE)
 
 
-def _tell(findings: Findings, *, simulate: bool) -> None:
+def _tell(findings: Findings, tried: tuple[str, ...], *, simulate: bool) -> None:
     for line in lines(findings):
         typer.echo(line)
+    for driver, addresses in drivers_to_be_tried().items():
+        if driver not in tried:
+            typer.echo(
+                f"\nNot looked for: {driver}, which has no identifier and gives nothing before "
+                f"settings are written to it; another chip at 0x{addresses[0]:02x} to "
+                f"0x{addresses[-1]:02x} might store them. With none there: probe --try {driver}"
+            )
     unsearched = () if simulate else other_buses([report.bus for report in findings.buses])
     if unsearched:
         typer.echo(f"\nNot searched, for --bus: {', '.join(unsearched)}")
@@ -154,33 +198,35 @@ def _no_bus() -> str:
     )
 
 
-async def _real(buses: list[str], *, radio: bool) -> Findings:
+async def _real(buses: list[str], how: How) -> Findings:
     machine = RealMachine(MonotonicClock())
     try:
-        oximeters = await look_for_oximeters() if radio else None
-        return await _found(machine, buses, "gpio", oximeters)
+        oximeters = await look_for_oximeters() if how.radio else None
+        return await _found(machine, buses, "gpio", oximeters, how.tried)
     finally:
         machine.close()
 
 
-async def _simulated() -> Findings:
-    return await _found(full_bench(VirtualClock()), [SIMULATED], SIMULATED, None)
+async def _simulated(tried: tuple[str, ...]) -> Findings:
+    return await _found(full_bench(VirtualClock()), [SIMULATED], SIMULATED, None, tried)
 
 
-def _served(bus: str, *, radio: bool) -> Findings:
+def _served(bus: str, how: How) -> Findings:
     """Search a world that `linetender simulate` serves; a relative folder is meant from here."""
     world = open_world(Path("station.toml"), world_at(bus) or "", "probe")
 
     say_if_held(world)
 
     async def search() -> Findings:
-        oximeter = await look_for_peer(world.machine, bus) if radio else None
-        return await _found(world.machine, [bus], bus, oximeter)
+        oximeter = await look_for_peer(world.machine, bus) if how.radio else None
+        return await _found(world.machine, [bus], bus, oximeter, how.tried)
 
     return world.run(search())
 
 
-async def _found(machine: Machine, buses: list[str], chip: str, radio: Around | None) -> Findings:
-    reports = await search_buses(machine, buses)
+async def _found(
+    machine: Machine, buses: list[str], chip: str, radio: Around | None, tried: tuple[str, ...]
+) -> Findings:
+    reports = await search_buses(machine, buses, tried)
     readings = await read_all(machine, reports)
     return Findings(reports, readings, look_for_pins(machine, chip), radio)

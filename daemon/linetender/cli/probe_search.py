@@ -50,9 +50,17 @@ def other_buses(chosen: Sequence[str], folder: Path = HEADER_BUS.parent) -> tupl
     return tuple(sorted({str(path) for path in folder.glob("i2c-*")} - set(chosen)))
 
 
-async def search_buses(machine: Machine, buses: Sequence[str]) -> tuple[BusReport, ...]:
-    """Look which chips are on each bus, one bus after another."""
-    return tuple([await search(bus, machine.i2c(bus), machine.clock) for bus in buses])
+async def search_buses(
+    machine: Machine, buses: Sequence[str], tried: Sequence[str] = ()
+) -> tuple[BusReport, ...]:
+    """Look which chips are on each bus, one bus after another.
+
+    Args:
+        machine: Whose buses.
+        buses: Their names.
+        tried: Drivers whose chips are looked for although that writes settings.
+    """
+    return tuple([await search(bus, machine.i2c(bus), machine.clock, tried) for bus in buses])
 
 
 async def read_all(machine: Machine, reports: Sequence[BusReport]) -> tuple[Reading, ...]:

@@ -62,10 +62,7 @@ class D6fPhPart:
 
     async def start(self, chip: I2cChip) -> None:
         """Initialise the chip, switch its CRC on, and judge it by its temperature."""
-        await chip.write(INITIALISE)
-        await chip.write(CRC_ON)
-        await _measure(chip)
-        celsius = temperature_c(await _word(chip, POINT_AT_TEMPERATURE))
+        celsius = await first_temperature_c(chip)
         low_c, high_c = TEMPERATURE_RANGE_C
         if not low_c <= celsius <= high_c:
             found = f"something whose temperature would be {celsius:.0f} °C"
@@ -88,6 +85,14 @@ class D6fPhPart:
         if pressure_pa is None:
             return Measurement(self._signal, reason=FailureReason.OUT_OF_RANGE)
         return Measurement(self._signal, pressure_pa)
+
+
+async def first_temperature_c(chip: I2cChip) -> float:
+    """Initialise the chip, switch its CRC on, and return its temperature, °C."""
+    await chip.write(INITIALISE)
+    await chip.write(CRC_ON)
+    await _measure(chip)
+    return temperature_c(await _word(chip, POINT_AT_TEMPERATURE))
 
 
 async def _measure(chip: I2cChip) -> None:

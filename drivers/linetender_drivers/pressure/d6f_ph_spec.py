@@ -33,5 +33,6 @@ SPEC = DriverSpec(
     options=D6fPhOptions,
     provides=_provides,
     open="linetender_drivers.pressure.d6f_ph:open_d6f_ph",
+    probe="linetender_drivers.pressure.d6f_ph_probe:PROBES",
     summary="D6F-PH differential-pressure sensor on I2C",
 )
