@@ -8,6 +8,7 @@ from linetender.core.conditions.condition import Verdict
 from linetender.core.inputs import Verb
 from linetender.core.instants import SECOND_NS as S
 from linetender.core.signals import Signal
+from linetender.core.stages import Stage
 
 SPO2 = Signal.SPO2_PERCENT
 HOOD = Signal.HOOD_PRESSURE_PA
@@ -162,4 +163,16 @@ def test_one_odd_mean_among_twelve_does_not_move_the_slope(side: plans.Side) -> 
     for second in range(60):
         odd = 5.0 if second % 13 == 12 else 0.0
         bench.good(float(second), SPO2, 97.0 + (-odd if side is DOWN else odd))
+    assert bench.raised() == []
+
+
+@pytest.mark.parametrize("condition", BEGUN_ANEW)
+def test_a_fan_that_ran_up_before_the_rule_applies_is_no_loss(condition: plans.Condition) -> None:
+    bench = Bench(plan(rule(condition, stages=(Stage.WORN,)), air=True))
+    bench.stream(0.0, 10.0, 0.1, hood_pressure_pa=10.0)
+    bench.stream(10.0, 10.3, 0.1, hood_pressure_pa=60.0)
+    assert verdict(bench) is Verdict.PRESENT
+    bench.command(10.3, Verb.START)
+    assert verdict(bench) is Verdict.UNKNOWN
+    bench.stream(10.4, 60.0, 0.1, hood_pressure_pa=60.0)
     assert bench.raised() == []

@@ -31,9 +31,8 @@ class DriftCondition(WindowedCondition):
         self.risen = 0.0
 
     def begin(self, now_ns: int) -> None:
-        """Sum up from now on, unless what it found is still present."""
-        if not self._present:
-            self.fallen = self.risen = 0.0
+        """Sum up from now on: what was summed up while the fan ran up is no drift."""
+        self._forget()
 
     def baseline_set(self) -> None:
         """Start anew where the normal moved: deviations from another cannot be added up."""

@@ -79,19 +79,13 @@ class HeadingCondition(WindowedCondition):
         self.point_n = 0
 
     def begin(self, now_ns: int) -> None:
-        """Foretell from what comes from now on, unless what it found is still present."""
-        if not self._present:
-            self.lose_history()
-            self.level = None
+        """Foretell from what comes from now on: a fan that ran up is no heading."""
+        self._forget()
 
     def baseline_set(self) -> None:
         """Start anew where the normal moved: parts of another make no line with these."""
-        if self.signal is not Signal.AIR_PERCENT_OF_BASELINE:
-            return
-        self.lose_history()
-        self.level = None
-        self._present = False
-        self.verdict = Verdict.UNKNOWN
+        if self.signal is Signal.AIR_PERCENT_OF_BASELINE:
+            self._forget()
 
     def lose_history(self) -> None:
         """Forget the points before the station was blind."""
@@ -99,6 +93,12 @@ class HeadingCondition(WindowedCondition):
         self.slope = self.sure_slope = None
         self.point_sum, self.point_n = 0.0, 0
         self.point_end_ns = -NEVER_NS
+
+    def _forget(self) -> None:
+        self.lose_history()
+        self.level = None
+        self._present = False
+        self.verdict = Verdict.UNKNOWN
 
     def _judge(self, now_ns: int, mean: float) -> Verdict:
         plan = self._plan
