@@ -94,7 +94,7 @@ def test_one_daemon_is_talked_to(start_daemon: Callable[[str], None], linetender
     code, out, _ = linetender("test-alarm")
     assert (code, out[:7]) == (ExitCode.FINE, "Listen:")
 
-    assert linetender("pre-use")[0] == ExitCode.FINE
+    assert linetender("pre-use", "--no-wait")[0] == ExitCode.FINE
     assert stage(linetender) == "pre_use"
     assert linetender("start", "--wearer")[0] == ExitCode.FINE
     assert stage(linetender) == "worn"
@@ -108,6 +108,25 @@ def test_one_daemon_is_talked_to(start_daemon: Callable[[str], None], linetender
     assert stage(linetender) == "worn"
     assert linetender("end", "--wearer", "--station", "bench")[0] == ExitCode.FINE
     assert stage(linetender) == "idle"
+
+
+def test_a_step_is_overridden_for_a_reason(
+    start_daemon: Callable[[str], None], linetender: Ask
+) -> None:
+    start_daemon("bench")
+    code, _, err = linetender("pre-use", "--override", "hood", "--reason", "none here")
+    assert (code, err[:28]) == (ExitCode.FINDINGS, "Not done: there is no step '")
+    assert linetender("pre-use", "--override", "heard")[0] == ExitCode.USAGE
+    assert linetender("pre-use", "--no-wait")[0] == ExitCode.FINE
+    assert linetender("pre-use", "--no-wait") == (
+        ExitCode.FINE,
+        "The check is running already.\n",
+        "",
+    )
+    heard = ("pre-use", "--override", "heard", "--reason", "siren is mended", "--no-wait")
+    assert linetender(*heard)[0] == ExitCode.FINE
+    shown = json.loads(linetender("status", "--json")[1])["snapshot"]["check"]
+    assert shown["overrides"] == [["heard", "siren is mended"]]
 
 
 def test_where_two_run_one_must_be_named(

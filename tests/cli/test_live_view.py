@@ -2,7 +2,9 @@
 
 import io
 import re
+from typing import Any
 
+import msgspec
 import pytest
 from rich.console import Console
 
@@ -10,8 +12,9 @@ from linetender.cli.live_view import LiveView
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, Demand, Sound
 from linetender.core.inputs import Quality
+from linetender.core.pre_use import CheckState
 from linetender.core.signals import Signal
-from linetender.core.snapshot import AlarmView, SignalView, Snapshot
+from linetender.core.snapshot import AlarmView, CheckView, Question, SignalView, Snapshot
 from linetender.core.stages import Priority, Stage
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
@@ -70,6 +73,7 @@ def snapshot(*alarms: AlarmView, sound: Sound = Sound.SILENT) -> Snapshot:
         demand=Demand(sound, light=alarms[0].priority if alarms else None),
         air_armed=True,
         air_baseline=60.0,
+        check=CheckView(CheckState.PASSED),
     )
 
 
@@ -138,3 +142,27 @@ def test_the_gravest_alarm_stands_first() -> None:
     look = alarm(AlarmState.UNACKNOWLEDGED, "Look at it.", Priority.MEDIUM)
     drawn = shown(snapshot(look, alarm(AlarmState.UNACKNOWLEDGED)))
     assert drawn.index("LEAVE") < drawn.index("LOOK")
+
+
+NOTES = [
+    ({"check": CheckView(CheckState.NONE)}, "NOT CHECKED before use; watched all the same."),
+    ({"check": CheckView(CheckState.REFUSED)}, "NOT CHECKED before use; watched all the same."),
+    ({"stage": Stage.IDLE, "check": CheckView(CheckState.NONE)}, ""),
+    (
+        {"check": CheckView(CheckState.PASSED, overrides=(("heard", "mended"), ("disk", "full")))},
+        "Checked, but without: heard, disk.",
+    ),
+    (
+        {"question": Question.HOOD},
+        "The power was cut. Hood off: tap. Help: hold. Silence calls for help.",
+    ),
+    ({"question": Question.FALSE_LEAVE}, "Was the last LEAVE false? One tap says so."),
+]
+
+
+@pytest.mark.parametrize(("changes", "note"), NOTES)
+def test_the_second_line_says_what_a_tap_answers_and_what_was_not_checked(
+    changes: dict[str, Any], note: str
+) -> None:
+    view = msgspec.structs.replace(CALM, **changes)
+    assert shown(view).splitlines()[2].strip("│ ") == note

@@ -13,7 +13,7 @@ class StepWords(NamedTuple):
 
     Attributes:
         title: What it is, up to 28 characters.
-        waits: What is awaited, or must be done.
+        waits: What is awaited, or must be done, up to 40 characters; 28 where seconds count.
         mend: What to do when it fails.
     """
 
@@ -25,7 +25,7 @@ class StepWords(NamedTuple):
 _WORDS: dict[StepKind, StepWords] = {
     StepKind.CHECKLIST: StepWords(
         "Card read",
-        "go through the card, then tap once",
+        "go through it, then tap once",
         "take the card, do what it says, tap again",
     ),
     StepKind.ZERO: StepWords(
@@ -35,17 +35,17 @@ _WORDS: dict[StepKind, StepWords] = {
     ),
     StepKind.AIR: StepWords(
         "Air steady and enough",
-        "switch the fan on, set its speed",
+        "fan on, set its speed",
         "look at fan, filter, duct and hose; turn the fan up",
     ),
     StepKind.PURGE: StepWords(
         "Line purged",
-        "two minutes of good air, hood still off",
+        "hood still off",
         "leave the fan at one speed and wait",
     ),
     StepKind.BASELINE: StepWords(
         "Oximeter reads well",
-        "wear it, keep the hand still and warm",
+        "hand still and warm",
         "warm the hand, another finger, fresh battery; under 92 % do not start",
     ),
     StepKind.SUPPLY: StepWords(
@@ -56,12 +56,12 @@ _WORDS: dict[StepKind, StepWords] = {
     ),
     StepKind.LAMP: StepWords(
         "Lamps seen to flash",
-        "seen? The tap for the card says so",
+        "the tap for the card says so",
         "look at lamp and wire: linetender test-alarm",
     ),
     StepKind.HEARD: StepWords(
         "Test sound heard",
-        "hood on, fan full, tool running: tap when it sounds",
+        "after all others, hood on",
         "move the siren nearer, turn it up; listen again, hood on",
     ),
     StepKind.FAR_END: StepWords(

@@ -7,13 +7,16 @@ from rich.text import Text
 
 from linetender.annunciation.check_words import step_words
 from linetender.core.events import StepState
-from linetender.core.instants import to_seconds
+from linetender.core.instants import SECOND_NS, to_seconds
 from linetender.core.pre_use import CheckState
 from linetender.core.snapshot import CheckView, Snapshot, StepView
 from linetender.core.stages import Stage
-from linetender.core.step_plan import STEP_CODES
+from linetender.core.step_plan import STEP_CODES, StepKind
 
 _WIDTH = 80
+
+SHORT_NS = 60 * SECOND_NS
+"""The time that is left is shown when it gets short."""
 
 _STATE_WORDS = {
     StepState.WAITING: ("...", ""),
@@ -50,7 +53,7 @@ def verdict(snapshot: Snapshot) -> str:
     check = snapshot.check
     if check.state is CheckState.RUNNING:
         if check.awaits_sound:
-            return "Hood on. Tap the button within 5 s of the test sound."
+            return "Put the hood on. Tap within 5 s of the test sound."
         return "The check is running."
     if check.state is CheckState.READY:
         return "READY. Hood off its hook, or one tap, begins the use."
@@ -90,7 +93,10 @@ def _remark(check: CheckView, step: StepView) -> str:
         return f"{step.why}: {words.mend}"
     if check.state is not CheckState.RUNNING:
         return "not reached"
-    progress = f"{step.done:.0f} of {step.needed:.0f} s; " if step.needed > 1.0 else ""
-    why = f"{step.why}; " if step.why and not step.why.startswith("hood on") else ""
-    left = "" if step.left_ns is None else f" ({to_seconds(step.left_ns):.0f} s left)"
-    return f"{progress}{why}{words.waits}{left}"
+    if step.kind is StepKind.HEARD and check.awaits_sound:
+        return "hood on, tool running: tap when it sounds"
+    parts = [f"{step.done:.0f}/{step.needed:.0f} s"] if step.needed > 1.0 else []
+    parts.append(step.why or words.waits)
+    if step.left_ns is not None and step.left_ns < SHORT_NS:
+        parts.append(f"{to_seconds(step.left_ns):.0f} s left")
+    return ", ".join(parts)

@@ -17,8 +17,9 @@ from linetender.core.inputs import Quality
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
 from linetender.core.signals import Signal
-from linetender.core.snapshot import AlarmView, SignalView, Snapshot
-from linetender.core.stages import PRIORITY_RANK, Priority
+from linetender.core.pre_use import CheckState
+from linetender.core.snapshot import AlarmView, Question, SignalView, Snapshot
+from linetender.core.stages import PRIORITY_RANK, Priority, Stage
 
 
 class _Row(NamedTuple):
@@ -63,6 +64,11 @@ _STATE_WORDS = {
 }
 
 _STYLES = {Priority.HIGH: "bold red", Priority.MEDIUM: "yellow", Priority.LOW: "cyan"}
+
+_QUESTIONS = {
+    Question.HOOD: "The power was cut. Hood off: tap. Help: hold. Silence calls for help.",
+    Question.FALSE_LEAVE: "Was the last LEAVE false? One tap says so.",
+}
 
 _WIDTH = 80
 _ALARM_LINES = 3
@@ -120,7 +126,7 @@ def draw_station(
     rows = [*lines, *[""] * (LINES_KEPT - len(lines))]
     body = Group(
         _heading(snapshot),
-        Text(),
+        _note(snapshot),
         _signals(snapshot.signals),
         Text(),
         _alarms(snapshot.alarms),
@@ -140,6 +146,21 @@ def _heading(snapshot: Snapshot) -> Text:
     style = "" if sound is Sound.SILENT else "bold"
     text.append(f"   sounder: {_SOUND_WORDS[sound]}", style=style)
     return text
+
+
+def _note(snapshot: Snapshot) -> Text:
+    """What one tap would answer, or that nobody checked the line before it was worn."""
+    if snapshot.question is not Question.NONE:
+        return Text(_QUESTIONS[snapshot.question], style="bold yellow")
+    is_worn = snapshot.stage is Stage.WORN
+    if snapshot.check.state is CheckState.REFUSED or (
+        is_worn and snapshot.check.state is not CheckState.PASSED
+    ):
+        return Text("NOT CHECKED before use; watched all the same.", style="yellow")
+    if snapshot.check.overrides:
+        steps = ", ".join(step for step, _ in snapshot.check.overrides)
+        return Text(f"Checked, but without: {steps}.", style="yellow")
+    return Text()
 
 
 def _signals(signals: tuple[SignalView, ...]) -> Table:
