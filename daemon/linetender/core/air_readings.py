@@ -18,6 +18,8 @@ from linetender.core.signals import Signal
 MARGIN = 1e-9
 """A derived limit is turned into a pressure with this relative margin, far more than the
 arithmetic errs: what lies closer to the limit is looked at exactly."""
+KNOWN = 64
+"""So many intervals are remembered with the pressures they were turned into (chosen)."""
 LARGEST_POWER = 1e30
 """No guard reaches beyond this (Pa^n): its pressure is still a finite number."""
 
@@ -38,6 +40,7 @@ class AirReadings:
     __slots__ = (
         "_derived",
         "_flow",
+        "_known",
         "_late",
         "_percent",
         "_pressure",
@@ -63,6 +66,7 @@ class AirReadings:
         self._percent = channels[Signal.AIR_PERCENT_OF_BASELINE]
         self._flow = channels.get(Signal.AIRFLOW_L_MIN)
         self._derived = [self._percent] if self._flow is None else [self._percent, self._flow]
+        self._known: dict[tuple[Signal, float, float, float], tuple[float, float]] = {}
         # Derived channels with windows, and the means at which these may be closed late.
         self._late: list[tuple[Channel, float, float]] = []
         for channel in (self._pressure, *self._derived):
@@ -105,7 +109,7 @@ class AirReadings:
         """Bring the combined guard and its end up to date, after a reading was looked at.
 
         Args:
-            look_ns: From here on a reading is awaited that ends no off-delay.
+            look_ns: From here on each reading is awaited while an off-delay runs.
         """
         if self.low > self.high:
             self._make_guard()
@@ -113,8 +117,7 @@ class AirReadings:
         for channel, low, high in self._late:
             good = channel.window_good
             is_quiet = good and low <= channel.window_sum / good <= high
-            # With the windows of a channel that rests, the stage of use is looked at.
-            if channel.window_bad or not is_quiet or channel.rest_until_ns != NEVER_NS:
+            if channel.window_bad or not is_quiet:
                 self.until_ns = min(self.until_ns, channel.window_end_ns)
         if self.rests:
             ends_ns = (channel.rest_until_ns for channel in (self._pressure, *self._derived))
@@ -142,7 +145,14 @@ class AirReadings:
             self._late.append((channel, mean_low, mean_high))
             if mean_low <= mean_high:
                 low, high = max(low, mean_low), min(high, mean_high)
-        factor = self._factor(channel)
+        key = (channel.signal, low, high, self._factor(channel))
+        if key not in self._known:
+            if len(self._known) >= KNOWN:
+                self._known.clear()
+            self._known[key] = self._pressures_of(low, high, self._factor(channel))
+        return self._known[key]
+
+    def _pressures_of(self, low: float, high: float, factor: float) -> tuple[float, float]:
         low_power = low * (1.0 + MARGIN) / factor
         high_power = min(high * (1.0 - MARGIN) / factor, LARGEST_POWER)
         if low_power > high_power or high_power <= 0.0:

@@ -138,7 +138,7 @@ class Channel:
         silence has to be reassured, and after a bad or doubtful reading.
         """
         self.listens = bool(self.mean_listeners or self.stucks)
-        must_see = any([alarm.must_see for alarm in self.alarms])
+        must_see = any([alarm.must_see for alarm in self.alarms if alarm.present])
         self.low, self.high = NOWHERE if must_see or self._is_unsure() else self._quiet()
         self.rest_low, self.rest_high = self.low, self.high
         self.rest_until_ns = NEVER_NS
@@ -152,6 +152,8 @@ class Channel:
 
     def _rest(self) -> None:
         """Now that every alarm was judged, find how long the guard is empty for off-delays only."""
+        if self.low <= self.high:
+            return
         delayed = [alarm.clear_due_ns for alarm in self.alarms if alarm.must_see]
         if delayed and NEVER_NS not in delayed and not self._is_unsure():
             self.rest_low, self.rest_high = self._quiet()
@@ -191,8 +193,7 @@ class Channel:
         first, count = 0, len(values)
         while first < count:
             if instants[first] >= self.window_end_ns:
-                self._look_at_window(instants[first])
-                self.window_sum, self.window_good = 0.0, 0
+                self._pass_window(instants[first])
             end = bisect_left(instants, self.window_end_ns, first)
             total = self.window_sum
             for value in values[first:end]:
@@ -209,6 +210,15 @@ class Channel:
         if self.rest_until_ns != NEVER_NS:
             for level in self.levels:
                 level.note(value)
+
+    def _pass_window(self, now_ns: int) -> None:
+        """Close a window whose mean changes no mind; all in it is good."""
+        if self.window_good:
+            mean = self.window_sum / self.window_good
+            for listener in self.mean_listeners:
+                listener.see_mean(now_ns, mean)
+        self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
+        self.window_sum, self.window_good = 0.0, 0
 
     def _note_moves(self, instants: list[int], values: list[float]) -> None:
         """Find the last of these values that differs from the one before it."""

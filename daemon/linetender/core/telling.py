@@ -31,6 +31,7 @@ FLOOD_WITHIN_NS = 600 * SECOND_NS
 """A flood begins over 10 alarms in 10 min and ends under 5 (public alarm-management practice)."""
 
 _SOUNDS = {Priority.LOW: Sound.LOW, Priority.MEDIUM: Sound.MEDIUM, Priority.HIGH: Sound.HIGH}
+_HIGH, _WORN = Priority.HIGH, Stage.WORN
 _OPEN = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED, AlarmState.LATCHED})
 
 
@@ -147,7 +148,7 @@ class Telling:
         if not alarm.sounds:
             return False
         is_paused = now_ns < self.pause_until_ns and alarm.n <= self.pause_n
-        return not is_paused or alarm.priority is Priority.HIGH
+        return not is_paused or alarm.priority is _HIGH
 
     def _ticks(self, now_ns: int) -> Sound:
         asks = self._hands.ticks(now_ns) or self.prompts.asks_hood
@@ -165,7 +166,7 @@ class Telling:
             for alarm in sounding
             if self._may_leave_room(alarm)
             and (
-                (alarm.plan.killer and stage is Stage.WORN)
+                (alarm.plan.killer and stage is _WORN)
                 or _is_call(alarm)
                 or now_ns >= alarm.since_ns + FAR_AFTER_NS
             )
@@ -177,7 +178,7 @@ class Telling:
             return NEVER_NS
         if _is_call(alarm):
             return alarm.since_ns
-        if stage is not Stage.WORN or alarm.priority is not Priority.HIGH:
+        if alarm.priority is not _HIGH or stage is not _WORN:
             return NEVER_NS
         return alarm.since_ns + (0 if alarm.plan.killer else CALL_AFTER_NS)
 

@@ -29,6 +29,7 @@ from linetender.core.resumption import keep_all, restore_all
 from linetender.core.session import Session
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
+from linetender.core.stages import Stage
 from linetender.core.telling import Telling
 from linetender.core.use import Use
 from linetender.core.view import take_snapshot
@@ -235,7 +236,9 @@ class Watch:
             for derived, derived_value in quick.derived(value):
                 if not derived.passes(now_ns, derived_value):
                     self._take_good(derived, now_ns, derived_value)
-        quick.combine(self.causes.due_ns)
+        # In the pre-use check what looks at a reading of an off-delay moves the check on.
+        in_check = self.use.stage is Stage.PRE_USE
+        quick.combine(-NEVER_NS if in_check else self.causes.due_ns)
 
     def _take_other(self, item: Input) -> None:
         self._absorb()

@@ -57,9 +57,10 @@ class StaleCondition(Condition):
 
     def is_sure_without(self, signal: Signal, now_ns: int) -> bool:
         """Say whether another of its channels is being heard."""
-        return any(
-            channel.is_heard(now_ns) for channel in self.channels if channel.signal is not signal
-        )
+        for channel in self.channels:
+            if channel.signal is not signal and channel.is_heard(now_ns):
+                return True
+        return False
 
     def due_ns(self) -> int:
         """Return when the silence will have lasted too long."""
