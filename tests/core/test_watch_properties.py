@@ -14,8 +14,9 @@ from linetender.core.channel import Channel
 from linetender.core.conditions.condition import Verdict
 from linetender.core.conditions.level import INFINITY
 from linetender.core.drive import drive
-from linetender.core.events import Event
-from linetender.core.inputs import Input
+from linetender.core.events import Event, Sound
+from linetender.core.hands import PRESS_SEES_AFTER_NS
+from linetender.core.inputs import Contact, ContactState, Input
 from linetender.core.instants import SECOND_NS
 from linetender.core.plan import Arrangement, Plan
 from linetender.core.stages import Stage
@@ -54,6 +55,9 @@ def whole_day(plan: Plan, inputs: tuple[Input, ...]) -> tuple[list[Event], Watch
 
 def _end_ns(inputs: tuple[Input, ...]) -> int:
     return (inputs[-1].arrived_ns if inputs else 0) + AFTERWARDS_NS
+
+
+QUIET = (Sound.SILENT, Sound.TICKS)
 
 
 @ARRANGEMENTS
@@ -222,3 +226,26 @@ def test_what_is_put_aside_changes_nothing(arrangement: Arrangement, day: Day) -
     events += at_once.advance(watch.now_ns)
     assert events == late
     assert same(at_once.carryover(), watch.carryover())
+
+
+@ARRANGEMENTS
+@FEW
+@given(day=DAYS)
+def test_what_sounds_outside_use_can_be_answered_by_one_press(
+    arrangement: Arrangement, day: Day
+) -> None:
+    """No order of presses, commands and faults leaves a sound that nobody can stop."""
+    plan = full_plan(arrangement)
+    watch = Watch(plan, 0)
+    for item in inputs_of(plan, day):
+        watch.feed(item)
+    for _ in range(3):
+        watch.advance(watch.now_ns + SECOND_NS)
+        if watch.use.stage is not Stage.IDLE or watch.telling.demand.sound in QUIET:
+            continue
+        if any(a.changed_ns > watch.now_ns - PRESS_SEES_AFTER_NS for a in watch.wiring.alarms):
+            continue
+        for state in (ContactState.OPEN, ContactState.CLOSED):
+            watch.feed(Contact(watch.now_ns, "answer", state))
+        assert watch.telling.demand.sound in QUIET
+        watch.feed(Contact(watch.now_ns, "answer", ContactState.OPEN))
