@@ -80,11 +80,13 @@ def decided(plan: RulePlan, inputs: list[Input], until_ns: int) -> list[Event]:
 
 
 def core_raises(said: list[Event]) -> list[int]:
-    """Return when the alarm was raised: it sounds, and did not a moment before."""
+    """Return when the alarm was raised; one that comes back as the hood goes on again was before."""
     return [
         event.due_ns
         for event in said
-        if isinstance(event, AlarmChanged) and event.after is AlarmState.UNACKNOWLEDGED
+        if isinstance(event, AlarmChanged)
+        and event.after is AlarmState.UNACKNOWLEDGED
+        and event.why != "still present"
     ]
 
 

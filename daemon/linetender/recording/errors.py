@@ -57,3 +57,13 @@ class RecordingError(Exception):
         self.path = path
         self.line = line
         self.offset = offset
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Let it pass from one process to another."""
+        return _as_raised, (str(self), dict(vars(self)))
+
+
+def _as_raised(text: str, attributes: dict[str, object]) -> RecordingError:
+    error = RecordingError.__new__(RecordingError, text)
+    vars(error).update(attributes)
+    return error

@@ -59,7 +59,10 @@ class LevelSeries:
         self.is_good = quality == GOOD
         self.goods = np.flatnonzero(self.is_good)
         gaps = self.goods[1:][np.diff(at_ns[self.goods]) > gap_ns]
-        self.resets = np.sort(np.concatenate([np.flatnonzero(~self.is_good), gaps]))
+        # With a rule that begins to work, its off-delay begins anew too.
+        begins = np.searchsorted(at_ns, [one.from_ns for one in applied]).astype(np.int64)
+        begins = begins[begins < len(at_ns)]
+        self.resets = np.unique(np.concatenate([np.flatnonzero(~self.is_good), gaps, begins]))
 
     def next_good(self, place: int) -> int:
         """Return the index of the first good reading from an index on; n where none is."""
