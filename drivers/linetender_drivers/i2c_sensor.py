@@ -7,8 +7,10 @@ from typing import Protocol
 
 from linetender_drivers.contracts import Clock, I2cBus, Machine
 from linetender_drivers.errors import BadFrame, DeviceNotFound, DriverError, FailureReason
+from linetender_drivers.i2c_options import I2cOptions
 from linetender_drivers.measurements import Measurement
 from linetender_drivers.pace import Pace
+from linetender_drivers.supply_switch import SupplySwitch
 
 SLACK_S = 1.0
 """What a read may take beyond its period and the chip's own time: the deadline of the
@@ -108,7 +110,7 @@ class I2cSensor:
     Args:
         name: Of the device, in the station file.
         machine: What it is wired to.
-        bus_name: Which of its buses.
+        options: Which of its buses, and the switch in the supply if there is one.
         address: 7-bit.
         period_s: Between two readings, s.
         part: What is particular to this kind of chip.
@@ -118,7 +120,7 @@ class I2cSensor:
         self,
         name: str,
         machine: Machine,
-        bus_name: str,
+        options: I2cOptions,
         address: int,
         period_s: float,
         part: I2cPart,
@@ -126,14 +128,15 @@ class I2cSensor:
         self.read_deadline_s = period_s + part.sample_s + SLACK_S
         self._name = name
         self._machine = machine
-        self._bus_name = bus_name
+        self._bus_name = options.bus
         self._address = address
         self._part = part
         self._pace = Pace(machine.clock, period_s)
         self._chip: I2cChip | None = None
+        self._supply = _supply_switch(name, machine, options)
 
     async def open(self) -> None:
-        """Find the chip, verify it, start it.
+        """Find the chip, verify it, start it; cut its supply first where that has failed.
 
         Raises:
             DeviceNotFound: nothing answers (reason `not_found`), or another chip does
@@ -144,9 +147,13 @@ class I2cSensor:
         clock = self._machine.clock
         bus = self._machine.i2c(self._bus_name)
         chip = I2cChip(self._name, bus, self._bus_name, self._address, clock)
+        if self._supply is not None:
+            await self._supply.before_start()
         try:
             await self._part.start(chip)
         except DriverError as error:
+            if self._supply is not None:
+                self._supply.start_failed(error.reason)
             if error.reason is FailureReason.NACK:
                 raise chip.absent() from error
             raise
@@ -166,7 +173,10 @@ class I2cSensor:
         if chip is None:
             raise DriverError(self._name, "read before open", FailureReason.CLOSED)
         await self._pace.turn()
-        return await self._part.sample(chip)
+        measured = await self._part.sample(chip)
+        if self._supply is not None:
+            self._supply.has_read()
+        return measured
 
     async def close(self) -> None:
         """Stop the chip as far as possible."""
@@ -177,3 +187,15 @@ class I2cSensor:
             await self._part.stop(chip)
         except DriverError:
             return  # unplugged or stuck: there is nothing left to stop
+
+
+def _supply_switch(name: str, machine: Machine, options: I2cOptions) -> SupplySwitch | None:
+    if options.power_gpio is None:
+        return None
+    return SupplySwitch(
+        name,
+        lambda: machine.pins(options.power_chip),
+        options.power_gpio,
+        options.power_on_high,
+        machine.clock,
+    )

@@ -30,7 +30,7 @@ class GaugePart:
 
 def open_gauge(name, options, machine, roles):  # type: ignore[no-untyped-def]
     """Return an unopened gauge."""
-    return I2cSensor(name, machine, options.bus, 0x50, 0.1, GaugePart())
+    return I2cSensor(name, machine, options, 0x50, 0.1, GaugePart())
 
 
 SPEC = DriverSpec(

@@ -114,7 +114,7 @@ CASES = {
     ),
     "driver option unknown": (
         WHOLE.replace("address = 0x25", "addres = 0x25"),
-        (12, "devices.air.options.addres", "37", "known are address, bus", '"address"'),
+        (12, "devices.air.options.addres", "37", "known are address, average, bus", '"address"'),
     ),
     "driver option out of range": (
         WHOLE.replace("no_gpio = 17", "no_gpio = 99"),
@@ -217,6 +217,11 @@ UNSAFE = {
         WHOLE + '[devices.lamp]\ndriver = "gpio_lamp"\noutput = "lamp_red"\n'
         'options = { chip = "simulated", gpio = 27 }\n',
         ("line_twice", 24, "devices.lamp.options.gpio", "GPIO 27 of the chip simulated is taken"),
+    ),
+    "a supply switch on a pin that is taken": (
+        WHOLE + '[devices.filter]\ndriver = "sdp8xx"\nsignals = ["filter_pressure_pa"]\n'
+        'options = { bus = "simulated", address = 0x26, power_gpio = 27 }\n',
+        ("line_twice", 24, "devices.filter.options.power_gpio", "GPIO 27 of the chip simulated"),
     ),
     "one address twice": (
         WHOLE + AIR.replace("devices.air", "devices.filter").replace("hood_", "filter_"),

@@ -116,7 +116,6 @@ def probe(
     is not heard.
 
     Example: linetender probe --simulate
-    Example: linetender probe --bus simulated:DIR
     Example: linetender probe --try d6f_ph
     Example: linetender probe --listen C0:FF:EE:00:18:22 --save heard.jsonl
     """
@@ -160,12 +159,12 @@ def _search(buses: list[str], how: How, *, simulate: bool, as_json: bool) -> Non
     elif worlds:
         if len(chosen) > 1:
             raise typer.BadParameter("a served world is searched alone; name one --bus")
-        findings = _served(worlds[0], how)
+        findings = search_served(Path("station.toml"), worlds[0], how)
         simulate = True
     else:
         if not chosen:
             raise DeviceNotFound(str(HEADER_BUS), _no_bus())
-        findings = asyncio.run(_real(chosen, how))
+        findings = asyncio.run(search_real(chosen, how))
     if as_json:
         typer.echo(json.dumps(as_object(findings), indent=2))
     else:
@@ -198,7 +197,8 @@ def _no_bus() -> str:
     )
 
 
-async def _real(buses: list[str], how: How) -> Findings:
+async def search_real(buses: list[str], how: How) -> Findings:
+    """Search buses, pins and radio of this computer."""
     machine = RealMachine(MonotonicClock())
     try:
         oximeters = await look_for_oximeters() if how.radio else None
@@ -211,9 +211,18 @@ async def _simulated(tried: tuple[str, ...]) -> Findings:
     return await _found(full_bench(VirtualClock()), [SIMULATED], SIMULATED, None, tried)
 
 
-def _served(bus: str, how: How) -> Findings:
-    """Search a world that `linetender simulate` serves; a relative folder is meant from here."""
-    world = open_world(Path("station.toml"), world_at(bus) or "", "probe")
+def search_served(path: Path, bus: str, how: How) -> Findings:
+    """Search a world that `linetender simulate` serves.
+
+    Args:
+        path: A station file; a relative folder is meant from where it lies.
+        bus: `simulated:DIR`.
+        how: How to search.
+
+    Raises:
+        WorldGone: no world is served there.
+    """
+    world = open_world(path, world_at(bus) or "", "probe")
 
     say_if_held(world)
 

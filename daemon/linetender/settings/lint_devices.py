@@ -67,7 +67,8 @@ def no_answer_button(case: Case) -> Iterator[Finding]:
 
 def _places(device: Device) -> Iterator[tuple[tuple[str, str], str]]:
     """The lines and addresses that a device takes, with the option that names each."""
-    chip, bus = getattr(device.options, "chip", None), getattr(device.options, "bus", None)
+    bus = getattr(device.options, "bus", None)
+    chip = getattr(device.options, "chip", getattr(device.options, "power_chip", None))
     for key in type(device.options).model_fields:
         number = getattr(device.options, key)
         if isinstance(chip, str) and number is not None and key.endswith("gpio"):

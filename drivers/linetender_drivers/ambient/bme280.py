@@ -128,7 +128,7 @@ def open_bme280(
         DriverConfigError: `roles` is empty or names a signal it cannot give.
     """
     part = Bme280Part("bme280", known_signals(name, roles, BME280_SIGNALS))
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)
 
 
 def open_bmp280(
@@ -140,4 +140,4 @@ def open_bmp280(
         DriverConfigError: `roles` is empty or names a signal it cannot give.
     """
     part = Bme280Part("bmp280", known_signals(name, roles, BMP280_SIGNALS))
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)

@@ -145,4 +145,4 @@ def _open(
 ) -> Sensor:
     signals = known_signals(name, roles, SIGNALS)
     read = Ina2xxPart(part, options.shunt_mohm / 1000, signals)
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, read)
+    return I2cSensor(name, machine, options, options.address, options.period_s, read)

@@ -64,4 +64,4 @@ def open_ads1115_co_cell(
     """
     known_signals(name, roles, frozenset({CO_SIGNAL}))
     part = Ads1115CoCellPart(options)
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)

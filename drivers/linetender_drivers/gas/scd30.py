@@ -103,4 +103,4 @@ def open_scd30(
     """
     known_signals(name, roles, frozenset({CO2_SIGNAL}))
     # The chip sets the pace; asking a little early costs a few questions.
-    return I2cSensor(name, machine, options.bus, ADDRESS, POLL_S, Scd30Part(options))
+    return I2cSensor(name, machine, options, ADDRESS, POLL_S, Scd30Part(options))

@@ -121,4 +121,4 @@ def open_scd4x(
     """
     known_signals(name, roles, frozenset({CO2_SIGNAL}))
     # The chip sets the pace; asking a little early costs a few questions.
-    return I2cSensor(name, machine, options.bus, ADDRESS, POLL_S, Scd4xPart(options))
+    return I2cSensor(name, machine, options, ADDRESS, POLL_S, Scd4xPart(options))

@@ -66,4 +66,4 @@ def open_ads1115_pressure(
         DriverConfigError: `roles` is anything else.
     """
     part = Ads1115PressurePart(options, one_pressure(name, roles, frozenset()))
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)

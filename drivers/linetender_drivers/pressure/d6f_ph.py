@@ -116,4 +116,4 @@ def open_d6f_ph(
     """
     pressure = one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL}))
     part = D6fPhPart(machine.clock, options.product, pressure, TEMPERATURE_SIGNAL in roles)
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)

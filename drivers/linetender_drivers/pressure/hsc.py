@@ -27,4 +27,4 @@ def open_hsc(name: str, options: HscOptions, machine: Machine, roles: tuple[str,
         one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL})),
         TEMPERATURE_SIGNAL in roles,
     )
-    return I2cSensor(name, machine, options.bus, found.address, options.period_s, part)
+    return I2cSensor(name, machine, options, found.address, options.period_s, part)

@@ -28,4 +28,4 @@ def open_ms4525do(
         one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL})),
         TEMPERATURE_SIGNAL in roles,
     )
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)

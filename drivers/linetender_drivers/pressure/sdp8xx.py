@@ -151,7 +151,7 @@ def open_sdp8xx(
     """
     pressure = one_pressure(name, roles, frozenset({TEMPERATURE_SIGNAL}))
     part = Sdp8xxPart(machine.clock, options, pressure, TEMPERATURE_SIGNAL in roles)
-    return I2cSensor(name, machine, options.bus, options.address, options.period_s, part)
+    return I2cSensor(name, machine, options, options.address, options.period_s, part)
 
 
 def decode_sdp8xx(
