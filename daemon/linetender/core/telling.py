@@ -112,10 +112,11 @@ class Telling:
                 first_ns = due_ns
         return first_ns
 
-    @property
-    def moves_with_any_look(self) -> bool:
-        """Whether the demand may change between two deadlines, by being computed anew."""
-        return self.flood or self.demand.sound is Sound.TICKS
+    def moves_by_a_look(self, now_ns: int) -> bool:
+        """Say whether the demand may change before its deadline, by being computed anew."""
+        if self.flood and self._journal.starts_since(now_ns - FLOOD_WITHIN_NS) < FLOOD_ENDS:
+            return True
+        return self.demand.sound is Sound.TICKS
 
     def update(self, now_ns: int, stage: Stage) -> None:
         """Compute the demand; note it if it changed."""

@@ -278,7 +278,7 @@ class Watch:
                 each.lose(now_ns, item.reason or "unknown")
             else:
                 each.doubtful(now_ns, value, item.doubt or "")
-        if not (self.journal.events or self._has_news() or self.telling.moves_with_any_look):
+        if not (self.journal.events or self._has_news() or self.telling.moves_by_a_look(now_ns)):
             # As settling would: causes are looked at, and nothing else can have changed.
             self.causes.look(now_ns)
             if not self.journal.events:
