@@ -23,6 +23,8 @@ CASES = [
     ([100.0 - second for second in range(30)], Pace.SLOW),
     ([85.0] * 40, Pace.SLOW),
     ([85.0] * 30 + [40.0, 12.0, 12.0], Pace.SUDDEN),
+    # A nudge on top of a slow loss that was greater.
+    ([75.0] * 30 + [62.0, 61.0, 62.0], Pace.SLOW),
 ]
 
 

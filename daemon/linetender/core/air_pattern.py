@@ -72,6 +72,8 @@ def _steepest(means: Sequence[float]) -> int:
 def _pace(fall: Sequence[float], fell_s: int) -> Pace:
     if len(fall) < 2 or fall[0] - min(fall[1:3]) < FAST_PERCENT:
         return Pace.SLOW
+    if 100.0 - fall[0] >= fall[0] - min(fall):  # the greater part was lost slowly before
+        return Pace.SLOW
     falls_on = min(fall[:-1]) - fall[-1] > STEP_PERCENT and fall[-1] > SETTLED_FROM_PERCENT
     if fell_s <= SUDDEN_S and not falls_on:
         return Pace.SUDDEN
