@@ -32,6 +32,7 @@ ARROWS = {
         "linetender.annunciation",
         "linetender.core",
         "linetender.recording",
+        "linetender.settings",
     },
     "linetender.memory": {
         "linetender",

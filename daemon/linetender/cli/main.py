@@ -36,6 +36,7 @@ from linetender.cli.size import size
 from linetender.cli.start import start
 from linetender.cli.status import status
 from linetender.cli.test_alarm import test_alarm
+from linetender.cli.tune import tune
 from linetender.cli.uninstall import uninstall
 from linetender.memory.store import MemoryFault
 from linetender.recording.errors import RecordingError
@@ -63,7 +64,7 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
         test_alarm,
     ),
     "Service": (install, uninstall, hold_siren),
-    "Afterwards": (report, replay, export),
+    "Afterwards": (report, tune, replay, export),
 }
 """By the heading under which help lists them. Each verb is a function of its own file;
 its name and docstring are the command's."""

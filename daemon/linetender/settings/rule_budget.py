@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from linetender.airline.alarm_budget import AlarmBudget
+from linetender.airline.alarm_budget import AlarmBudget, coast_down_s
 
 
 class RuleBudget(NamedTuple):
@@ -29,6 +29,21 @@ class RuleBudget(NamedTuple):
     def longest_on_delay_s(self) -> float:
         """The on-delay (s) that would just fit; below 0 where none does."""
         return self.seconds.available_s - self.seconds.needed_s + self.seconds.on_delay_s
+
+    def with_level(
+        self, flow_fraction: float, on_delay_s: float, half_speed_s: float
+    ) -> "RuleBudget":
+        """Return the budget that the rule would have with another limit and delay.
+
+        Args:
+            flow_fraction: Part of the normal airflow (over 0) at which the limit lies.
+            on_delay_s: The rule's on-delay (s).
+            half_speed_s: In which the fan without power falls to half its speed (s).
+        """
+        parts = self.seconds._replace(
+            coast_down_s=coast_down_s(flow_fraction, half_speed_s), on_delay_s=on_delay_s
+        )
+        return RuleBudget(self.rule, flow_fraction, parts)
 
     @property
     def words(self) -> str:
