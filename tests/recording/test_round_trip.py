@@ -18,6 +18,7 @@ from linetender.core.events import (
     CauseNamed,
     DemandChanged,
     Event,
+    FalseLeave,
     StageChanged,
     StepChanged,
 )
@@ -65,7 +66,11 @@ readings = st.builds(
     reading, instants, st.sampled_from(Signal), finite, doubt=texts | st.none(), source=texts
 ) | st.builds(reading, instants, st.sampled_from(Signal), st.none(), texts)
 inputs = st.one_of(readings, structs(Contact), structs(Fact), structs(Command))
-demands = structs(DemandChanged.__annotations__["demand"], tell=st.lists(texts).map(tuple))
+demands = structs(
+    DemandChanged.__annotations__["demand"],
+    tell=st.lists(texts).map(tuple),
+    code=st.lists(st.integers(1, 4)).map(tuple),
+)
 events = st.one_of(
     structs(AlarmChanged),
     structs(StageChanged),
@@ -73,6 +78,7 @@ events = st.one_of(
     structs(BaselineSet),
     structs(DemandChanged, demand=demands),
     structs(CauseNamed),
+    structs(FalseLeave),
 )
 
 
@@ -105,6 +111,7 @@ def test_the_strategies_above_know_every_kind_of_line() -> None:
         BaselineSet,
         DemandChanged,
         CauseNamed,
+        FalseLeave,
     }
 
 
