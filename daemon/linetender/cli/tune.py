@@ -37,8 +37,8 @@ from linetender.settings.toml_file import TomlFile, read_toml
 AROUND_PERCENT = (-20.0, -15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
 """Limits that are tried where none are named, beside the present one (chosen)."""
 
-LEAST_WORN_S = 36_000.0
-"""Nothing is suggested from less (chosen: 10 h, some five sessions)."""
+LEAST_WORN_H = 10.0
+"""Nothing is suggested from less (chosen: some five sessions)."""
 
 DELAYS_S = (0.5, 1.0, 1.5, 2.0, 3.0, 5.0, 8.0, 10.0)
 """Delays that are tried where none are named (chosen)."""
@@ -201,7 +201,7 @@ def _weighed(
     # What is in force already counts as good as another that is no better in either respect.
     best.sort(key=lambda one: (one.alarms, one.heard_after_s, one != present))
     suggested = None
-    if counts.worn_s >= LEAST_WORN_S and counts.without_air < counts.sessions:
+    if _is_enough(counts) and counts.without_air < counts.sessions:
         suggested = next((one for one in best if _passes(toml, station, rule, one, recall)), None)
     latest_s = budget.seconds.available_s - budget.seconds.reaction_s
     return _Tuned(station, rule, grid, counts, found, present, suggested, latest_s)
@@ -218,6 +218,10 @@ def _changes(one: Outcome) -> dict[str, float]:
         "deadband": settings.deadband_percent,
         "on_delay_s": settings.on_delay_s,
     }
+
+
+def _is_enough(counts: Counts) -> bool:
+    return round(counts.worn_s / 3600, 1) >= LEAST_WORN_H
 
 
 def _plot_of(tuned: _Tuned) -> TunePlot:
@@ -280,9 +284,8 @@ def _advice(tuned: _Tuned) -> list[str]:
     one = tuned.suggested
     if tuned.counts.without_air == tuned.counts.sessions:
         return ["Nothing is suggested: there is no reading of air."]
-    if tuned.counts.worn_s < LEAST_WORN_S:
-        least = f"{LEAST_WORN_S / 3600:g} h"
-        return [f"Nothing is suggested: that takes {least} with the hood on, or more."]
+    if not _is_enough(tuned.counts):
+        return [f"Nothing is suggested: that takes {LEAST_WORN_H:g} h with the hood on, or more."]
     if one is None:
         return ["Nothing is suggested: none of these fits into the alarm budget and passes lint."]
     if one == tuned.present:
@@ -297,6 +300,7 @@ def _advice(tuned: _Tuned) -> list[str]:
     return [
         _sentence("Suggested: with", one, tuned),
         *_bound(one, tuned.counts),
+        *_untold(one, tuned.present),
         "In the station file:",
         f"  [rules.change.{tuned.rule.id}]",
         *changed,
@@ -310,6 +314,17 @@ def _bound(one: Outcome, counts: Counts) -> list[str]:
         return []
     hours = counts.worn_s / 3600 / 3
     return [f"None in so long may still mean one in {hours:.0f} h (95 % bound, rule of three)."]
+
+
+def _untold(one: Outcome, present: Outcome) -> list[str]:
+    """Say what a lower limit gives up: a fan that stops crosses it, other faults may not."""
+    low, high = one.settings.limit_percent, present.settings.limit_percent
+    if low >= high:
+        return []
+    return [
+        f"But air that falls to between {low:g} and {high:g} % and stays there, as with a pinched "
+        "duct, would no longer be told by this rule: weigh that, or name --limits from there on."
+    ]
 
 
 def _caveats(tuned: _Tuned) -> list[str]:
