@@ -20,6 +20,7 @@ from linetender.cli.exit_codes import ExitCode
 from linetender.cli.export import export
 from linetender.cli.forward import forward
 from linetender.cli.hold_siren import hold_siren
+from linetender.cli.init import init
 from linetender.cli.install import install
 from linetender.cli.lint import lint
 from linetender.cli.out import out
@@ -50,7 +51,7 @@ DEBUG_VARIABLE = "LINETENDER_DEBUG"
 """Set to 1 in the environment, failures keep their traceback."""
 
 VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
-    "Begin": (demo, probe, lint, size, calibrate),
+    "Begin": (demo, init, probe, lint, size, calibrate),
     "Watch": (run, remote_sounder, forward),
     "While it watches": (
         status,
@@ -81,7 +82,11 @@ New here? See it work, with nothing but this computer:
 
   linetender demo
 
-Then write a station file (config/README.md names every key) and check it:
+Then answer some questions about your line; that writes its station file:
+
+  linetender init
+
+Check it after each change (config/README.md names every key):
 
   linetender lint station.toml
 

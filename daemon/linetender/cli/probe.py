@@ -155,7 +155,7 @@ def _search(buses: list[str], how: How, *, simulate: bool, as_json: bool) -> Non
     chosen = buses or list(header_buses())
     worlds = [bus for bus in chosen if world_at(bus) is not None]
     if simulate:
-        findings = run_virtual(_simulated(how.tried))
+        findings = search_simulated(how)
     elif worlds:
         if len(chosen) > 1:
             raise typer.BadParameter("a served world is searched alone; name one --bus")
@@ -205,6 +205,11 @@ async def search_real(buses: list[str], how: How) -> Findings:
         return await _found(machine, buses, "gpio", oximeters, how.tried)
     finally:
         machine.close()
+
+
+def search_simulated(how: How) -> Findings:
+    """Search the simulated bench."""
+    return run_virtual(_simulated(how.tried))
 
 
 async def _simulated(tried: tuple[str, ...]) -> Findings:
