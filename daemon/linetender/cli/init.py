@@ -49,7 +49,7 @@ def init(
     200 cfm, 12 ft, 0.4 inH2O. A broker's password goes into a file of its own beside.
 
     Exit status: 0 written, 1 stopped and nothing written, 2 usage, 3 a file is there
-    already or the answers are refused, 4 no such bus.
+    already or the answers are refused, 4 no world is served there.
 
     Example: linetender init --minimal
 
