@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from linetender_drivers.crc_words import with_crcs
 from linetender_drivers.errors import BadFrame
+from linetender_drivers.gas.scd30_spec import Scd30Options
 from linetender_drivers.measurements import Measurement
 from linetender_drivers.oximeter.plx_spec import PlxOptions
 from linetender_drivers.pressure.sdp8xx_spec import Sdp8xxOptions
@@ -15,6 +16,7 @@ from linetender_drivers.registry import DeviceOptions, driver_names, find_spec
 
 WITH_DECODER: dict[str, tuple[DeviceOptions, tuple[str, ...]]] = {
     "sdp8xx": (Sdp8xxOptions(bus="simulated"), ("duct_pressure_pa", "element_temperature_c")),
+    "scd30": (Scd30Options(bus="simulated"), ("hood_co2_ppm",)),
     "plx_oximeter": (PlxOptions(address="only"), ("spo2_percent", "pulse_rate_bpm")),
 }
 
@@ -57,6 +59,16 @@ def test_a_pressure_and_its_temperature() -> None:
 
 def test_the_identifier_is_no_measurement() -> None:
     assert decoded("sdp8xx", bytes(18)) == ()
+
+
+def test_a_carbon_dioxide_and_what_is_none() -> None:
+    """The interface description's example: 439.09 ppm at 27.2 °C and 48.8 %."""
+    frame = with_crcs(bytes.fromhex("43db8c2e41d9e7ff42433a1b"))
+    (one,) = decoded("scd30", frame)
+    assert one.value == pytest.approx(439.09, abs=0.01)
+    assert decoded("scd30", frame[:3]) == ()
+    with pytest.raises(BadFrame):
+        decoded("scd30", frame[:-1] + bytes([frame[-1] ^ 1]))
 
 
 def test_an_oximeter_gives_only_what_the_station_wants() -> None:

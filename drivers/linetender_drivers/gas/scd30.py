@@ -11,10 +11,12 @@ Source of commands and times: the maker's Python driver and interface descriptio
 """
 
 from linetender_drivers.contracts import Machine, Sensor
+from linetender_drivers.crc_words import checked_words
 from linetender_drivers.errors import FailureReason
 from linetender_drivers.gas.scd30_decode import (
     CO2_RANGE_PPM,
     WORDS,
+    Scd30Reading,
     decode_reading,
     is_plausible,
 )
@@ -70,14 +72,17 @@ class Scd30Part:
     async def sample(self, chip: I2cChip) -> tuple[Measurement, ...]:
         """Wait until a measurement is ready, and return its carbon dioxide."""
         await wait_until_ready(chip, READY, 0xFFFF, self.sample_s)
-        reading = decode_reading(await answer(chip, READ, WORDS), chip.name)
-        if not is_plausible(reading):
-            return (Measurement(CO2_SIGNAL, reason=FailureReason.OUT_OF_RANGE),)
-        return (within(CO2_SIGNAL, reading.co2_ppm, *CO2_RANGE_PPM),)
+        return _measured(decode_reading(await answer(chip, READ, WORDS), chip.name))
 
     async def stop(self, chip: I2cChip) -> None:
         """Stop measuring."""
         await order(chip, STOP)
+
+
+def _measured(reading: Scd30Reading) -> tuple[Measurement, ...]:
+    if not is_plausible(reading):
+        return (Measurement(CO2_SIGNAL, reason=FailureReason.OUT_OF_RANGE),)
+    return (within(CO2_SIGNAL, reading.co2_ppm, *CO2_RANGE_PPM),)
 
 
 async def _keep(chip: I2cChip, command: int, value: int) -> None:
@@ -104,3 +109,17 @@ def open_scd30(
     known_signals(name, roles, frozenset({CO2_SIGNAL}))
     # The chip sets the pace; asking a little early costs a few questions.
     return I2cSensor(name, machine, options, ADDRESS, POLL_S, Scd30Part(options))
+
+
+def decode_scd30(
+    name: str, options: Scd30Options, roles: tuple[str, ...], frame: bytes
+) -> tuple[Measurement, ...]:
+    """Return what the sensor makes of one answer: none if it is not as long as a measurement.
+
+    Raises:
+        BadFrame: its bytes cannot be trusted.
+    """
+    length = 3 * WORDS
+    if len(frame) != length:
+        return ()
+    return _measured(decode_reading(checked_words(frame, length, name), name))

@@ -30,6 +30,7 @@ SPEC = DriverSpec(
     options=Scd30Options,
     provides=_provides,
     open="linetender_drivers.gas.scd30:open_scd30",
+    decode="linetender_drivers.gas.scd30:decode_scd30",
     probe="linetender_drivers.gas.scd_probe:SCD30_PROBES",
     summary="SCD30 carbon-dioxide sensor on I2C",
 )
