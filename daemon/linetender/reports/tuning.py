@@ -15,8 +15,6 @@ import msgspec
 from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import Below, Plan, RulePlan
 from linetender.core.signals import Signal
-from linetender.reports.level_alarms import crossings_below, raised_ns
-from linetender.reports.tune_series import air_percent_of
 from linetender.settings.rule_budget import RuleBudget
 
 Session = tuple[Path, ...]
@@ -111,6 +109,10 @@ def counted(files: Session, grid: Grid) -> Counts:
     Raises:
         RecordingError: a file cannot be read or is damaged.
     """
+    # numpy takes a tenth of a second and 20 MB: no other verb shall wait for it.
+    from linetender.reports.level_alarms import crossings_below, raised_ns
+    from linetender.reports.tune_series import air_percent_of
+
     series = air_percent_of(files)
     off_ns = from_seconds(grid.off_delay_s)
     delays_ns = [from_seconds(delay) for delay in grid.on_delays_s]
