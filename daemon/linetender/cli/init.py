@@ -72,8 +72,7 @@ def init(
         given = from_file(
             answers, choice.sensors, minimal=minimal, place=choice.place, is_too_far=is_too_far
         )
-    text = _text(given, choice, secret)
-    _advice(text)
+    _advice(text := _text(given, choice, secret))
     _write(out, text, secret, given.get("broker_password"))
     _tell(out, secret, given)
 
