@@ -92,18 +92,22 @@ def test_no_secret_leaves_by_log_recording_status_or_report(
     finally:
         broker.stop()
     assert ("refuses the connection" in err) is not logs_in
-    report = linetender("report", record, "--out", left / "report.html")
+    assert "DEBUG" in err and '"demo"' in status
+    assert found_in({"status": status, **told_afterwards(record)}, left) == []
+
+
+def told_afterwards(record: Path) -> dict[str, str]:
+    """Return what the verbs for recordings say, after a page was written beside it."""
+    page = record.with_name("report.html")
+    report = linetender("report", record, "--out", page)
     facts = linetender("report", record, "--json")
     replay = linetender("replay", record)
     assert [done.returncode for done in (report, facts, replay)] == [0, 0, 0]
-    assert "DEBUG" in err and '"demo"' in status
-    assert (left / "report.html").stat().st_size > 1000
-    said = {
-        "status": status,
+    assert page.stat().st_size > 1000
+    return {
         "report": report.stdout + report.stderr + facts.stdout + facts.stderr,
         "replay": replay.stdout + replay.stderr,
     }
-    assert found_in(said, left) == []
 
 
 def station_file(folder: Path, port: int, password: str) -> Path:
