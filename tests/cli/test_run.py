@@ -83,7 +83,8 @@ def test_the_scenario_through_the_daemon(folders: Path) -> None:
 
 def test_a_simulation_keeps_state_only_where_it_is_told_to(folders: Path) -> None:
     linetender("run", station(folders), *AS_FAST_AS_IT_GOES, "--state", folders / "state")
-    assert [file.name for file in (folders / "state").iterdir()] == ["carryover.json"]
+    kept = {file.name for file in (folders / "state").iterdir()}
+    assert kept == {"carryover.json", "memory.sqlite3"}
     assert list((folders / "XDG_STATE_HOME").iterdir()) == []
 
 
@@ -191,7 +192,7 @@ def test_real_devices_without_their_library(folders: Path) -> None:
 
 USAGE = [
     ("a simulated file without --simulate", (), (), "add --simulate demo"),
-    ("an unknown scenario", (), ("--simulate", "dmeo"), "there is:"),
+    ("an unknown scenario", (), ("--simulate", "dmeo"), "demo --list"),
     ("a real device in a simulation", (REAL_BUS,), ("--simulate", "demo"), "real devices (air)"),
     ("both kinds, for real", (REAL_BUS,), (), "simulated devices"),
     ("an endless speed", (), ("--simulate", "demo", "--speed", "inf"), "--speed"),

@@ -58,11 +58,15 @@ def test_93_percent_raises_the_falling_oxygen_alarm(usual: float) -> None:
 
 @pytest.mark.parametrize("name", EXAMPLES)
 @drawing(max_examples=15)
-@given(part=st.floats(0.95, 1.15), left=st.floats(0.0, 0.6), fall_s=st.floats(0.0, 20.0))
+@given(part=st.floats(0.95, 1.12), left=st.floats(0.0, 0.6), fall_s=st.floats(0.0, 20.0))
 def test_loss_of_air_is_always_the_highest(
     name: str, part: float, left: float, fall_s: float
 ) -> None:
-    """From any working flow, to any rest of it, at once or within 20 s."""
+    """From any working flow, to any rest of it, at once or within 20 s.
+
+    Over 1.13 of the normal flow the pressure at the hood is past 125 % of the taught one,
+    which is a LOOK of its own.
+    """
     line = worn(name, part=part)
     assert line.bench.raised() == []
     began_s, flow = line.now_s, part * line.normal()

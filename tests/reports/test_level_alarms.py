@@ -80,7 +80,7 @@ def decided(plan: RulePlan, inputs: list[Input], until_ns: int) -> list[Event]:
 
 
 def core_raises(said: list[Event]) -> list[int]:
-    """Return when the alarm was raised; one that comes back as the hood goes on again was before."""
+    """Return when the alarm was raised; one that is back as the hood goes on again was before."""
     return [
         event.due_ns
         for event in said

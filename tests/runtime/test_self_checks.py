@@ -98,7 +98,8 @@ def test_what_the_access_list_refuses_is_told_and_hung_threads_are_looked_at() -
 
         checked = Checked(forbidden=lambda: refused, renewals=(renew_if_stuck,))
         checks = SelfChecks(checked.of_station(None, None, None, None), inbox, clock)
-        for refused in ("", "the list refuses it", "the list refuses it", ""):
+        for refused_now in ("", "the list refuses it", "the list refuses it", ""):
+            refused = refused_now
             checks.look()
             await clock.sleep(1)
         return inbox.take(), renewals

@@ -22,6 +22,7 @@ pytestmark = pytest.mark.broker
 
 TOP = "linetender/demo"
 S = 1_000_000_000
+OF_THE_BROKER = {"broker_lost", "delivery_refused", "delivery_unconfirmed"}
 
 
 class Daemon:
@@ -50,6 +51,14 @@ class Daemon:
         """Return the events of its recording."""
         lines = [json.loads(line) for line in self.record.read_bytes().splitlines()]
         return [line for line in lines if "due_ns" in line]
+
+    def changes(self) -> list[tuple[object, ...]]:
+        """Return when each alarm but the broker's passed into which state."""
+        return [
+            (event["due_ns"], event["rule"], event["before"], event["after"])
+            for event in self.events()
+            if event["is"] == "alarm_changed" and event["rule"] not in OF_THE_BROKER
+        ]
 
 
 @contextmanager
@@ -148,8 +157,9 @@ def test_a_broker_killed_and_frozen_in_mid_run_changes_no_alarm(
             mosquitto.thaw()
         assert run.process.stderr is not None
         told = run.process.stderr.read().splitlines()
-    assert run.events() == alone.events()
-    assert len(run.events()) > 8
+    # The broker's own absence is told as well; it changes nothing of the rest.
+    assert run.changes() == alone.changes()
+    assert len(run.changes()) > 5
     assert 1 <= len(told) <= 3
     assert all("local alarms go on" in line for line in told)
 

@@ -12,7 +12,6 @@ from linetender.reports.csv_table import export_session
 from linetender.reports.new_file import expect_new, new_file
 from linetender.reports.session_files import session_files, session_name
 
-
 Out = Annotated[
     Path | None,
     typer.Option("--out", metavar="CSV", help="Where the readings go; else beside FILE."),

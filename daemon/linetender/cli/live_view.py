@@ -16,8 +16,8 @@ from linetender.core.events import Event, Sound
 from linetender.core.inputs import Quality
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
-from linetender.core.signals import Signal
 from linetender.core.pre_use import CheckState
+from linetender.core.signals import Signal
 from linetender.core.snapshot import AlarmView, Question, SignalView, Snapshot
 from linetender.core.stages import PRIORITY_RANK, Priority, Stage
 

@@ -166,9 +166,7 @@ class Bench:
         checks, witness = self.checks, self.witness
         del self.adapter.chips[0x25]
         checks.within(5, "sensor unplugged: LOOK", lambda: witness.alarm("air_invalid") != "normal")
-        checks.within(
-            2, "no number is made up", lambda: witness.signal("hood_pressure_pa") is None
-        )
+        checks.within(2, "no number is made up", lambda: witness.signal("hood_pressure_pa") is None)
         self.chip.power_cycle()
         self.adapter.chips[0x25] = self.chip
         checks.within(10, "plugged in: reads again", lambda: witness.signal("hood_pressure_pa"))
