@@ -144,7 +144,7 @@ class Bench:
 
     def use(self) -> None:
         """The hood goes on."""
-        sh("linetender pre-use", check=False)
+        sh("linetender pre-use --no-wait", check=False)
         # Refused where the line has been evidently worn for half a minute already.
         sh("linetender start --wearer", check=False)
         self.checks.within(3, "worn", lambda: self.witness.stage() == "worn")
