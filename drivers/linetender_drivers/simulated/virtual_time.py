@@ -13,6 +13,7 @@ import asyncio
 import selectors
 import threading
 import time
+from abc import abstractmethod
 from collections.abc import Coroutine
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -106,9 +107,9 @@ class TimeSelector(selectors.DefaultSelector):
             if not sleeper.done():
                 sleeper.set_result(None)
 
+    @abstractmethod
     def pass_time(self, until_ns: int | None) -> list[tuple[selectors.SelectorKey, int]]:
         """Move `now_ns` up to an instant at most (None: no timer); return what became ready."""
-        raise NotImplementedError
 
 
 class _JumpingSelector(TimeSelector):

@@ -7,6 +7,7 @@ Source: Linux, Documentation/usb/usbip_protocol.rst; USB 2.0, chapter 9.
 
 import socket
 import struct
+from abc import ABC, abstractmethod
 from pathlib import Path
 from threading import Thread
 
@@ -18,7 +19,7 @@ STANDARD_REQUEST_MASK = 0x60
 GET_STATUS, GET_DESCRIPTOR = 0, 6
 
 
-class UsbDevice:
+class UsbDevice(ABC):
     """One device with control transfers only.
 
     Args:
@@ -44,6 +45,7 @@ class UsbDevice:
         """Take the device away."""
         (CONTROLLER / "detach").write_text(str(self._port), encoding="ascii")
 
+    @abstractmethod
     def control(self, kind: int, request: int, value: int, index: int, data: bytes | int) -> bytes:
         """Answer a request that is no standard one.
 
@@ -51,7 +53,6 @@ class UsbDevice:
             kind, request, value, index: As in the setup packet.
             data: What was sent or, for a read, how many bytes are wanted.
         """
-        raise NotImplementedError
 
     def _serve(self) -> None:
         try:
