@@ -115,6 +115,19 @@ def test_a_restart_in_idle_asks_and_says_nothing() -> None:
         assert (new.raised(), new.demand.sound, new.stage) == ([], Sound.SILENT, Stage.IDLE)
 
 
+@pytest.mark.parametrize(("good_s", "arms"), [(59.0, False), (61.0, True)])
+def test_a_line_that_runs_on_after_the_end_arms_anew_once_the_station_was_restarted(
+    good_s: float, arms: bool
+) -> None:
+    bench = worn()
+    bench.command(66.0, Verb.END)
+    good(bench, 66.0, 140.0)
+    assert not bench.watch.snapshot().air_armed
+    new = after(bench, 5.0, at_s=145.0)
+    good(new, 145.0, 145.0 + good_s)
+    assert new.watch.snapshot().air_armed is arms
+
+
 # A power cut
 
 

@@ -257,7 +257,11 @@ class Air:
             self.speed_ratio = rpm / base
 
     def lose_history(self) -> None:
-        """Forget open windows: the station was blind for a while."""
+        """Forget open windows: the station was blind for a while.
+
+        After a start a line that runs may be in use, whatever was ended before it.
+        """
         self._end_run()
+        self.may_arm = not self.is_armed
         self._mean_second = _NO_SECOND
         self._speeds.clear()
