@@ -23,8 +23,13 @@ CASES = [
     ([100.0 - second for second in range(30)], Pace.SLOW),
     ([85.0] * 40, Pace.SLOW),
     ([85.0] * 30 + [40.0, 12.0, 12.0], Pace.SUDDEN),
+    # After a restart: the tail of a fall that nobody saw, and falls that were seen after it.
+    ([18.0, 17.0, 16.0, 15.0], Pace.UNSEEN),
+    ([40.0] * 10, Pace.UNSEEN),
+    ([70.0, 55.0, 45.0, 38.0], Pace.COASTING),
+    ([85.0, 84.0, 82.0, 81.0, 79.0, 77.0, 75.0, 73.0, 71.0, 69.0], Pace.SLOW),
     # A nudge on top of a slow loss that was greater.
-    ([75.0] * 30 + [62.0, 61.0, 62.0], Pace.SLOW),
+    ([75.0] * 37 + [62.0, 61.0, 62.0], Pace.SLOW),
 ]
 
 
@@ -37,7 +42,7 @@ def test_pace(means: list[float], pace: Pace) -> None:
 
 def test_nothing_is_no_pattern() -> None:
     assert pattern_of([]) is None
-    assert pattern_of([50.0]) == Pattern(Pace.SLOW, 50.0)
+    assert pattern_of([50.0]) == Pattern(Pace.UNSEEN, 50.0)
 
 
 def test_the_level_is_where_it_settled_and_a_breath_shows() -> None:

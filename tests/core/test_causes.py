@@ -12,7 +12,7 @@ from linetender.core.cause_table import FAN, TABLE, WEARER, Pace, Sign
 from linetender.core.events import AlarmChanged, CauseNamed
 from linetender.core.inputs import ContactState, Verb
 from linetender.core.instants import SECOND_NS as S
-from linetender.core.instants import to_seconds
+from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import AirPlan, Arrangement, Plan
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority
@@ -80,6 +80,13 @@ class Scene(Bench):
         ticks = [100.0 / (1.0 + tick / 30.0) for tick in range(round(for_s * 10))]
         self.flow(for_s, *ticks)
 
+    def restart(self, blind_s: float) -> None:
+        """Let the daemon end, and another one begin after so long."""
+        kept = msgspec.json.encode(self.watch.carryover())
+        carryover = msgspec.json.decode(kept, type=Carryover).after_restart(from_seconds(blind_s))
+        self.at_s += blind_s
+        self.watch = Watch(self.watch.plan, from_seconds(self.at_s), carryover)
+
     def causes(self, rule_id: str) -> list[Cause]:
         """Return what a rule's alarm was called, in order."""
         return [event.cause for event in self.named() if event.rule == rule_id]
@@ -100,8 +107,8 @@ def test_rows_with_signs_of_fan_and_filter_come_first() -> None:
 
 
 @pytest.mark.parametrize("side", [FAN, WEARER])
-@pytest.mark.parametrize("pace", [pace for pace in Pace if pace is not Pace.STEADY])
-def test_every_pace_but_a_settled_low_one_has_a_name_on_either_side(
+@pytest.mark.parametrize("pace", sorted(set(Pace) - {Pace.STEADY, Pace.UNSEEN}, key=str))
+def test_every_pace_of_a_change_that_was_seen_has_a_name_on_either_side(
     pace: Pace, side: Arrangement
 ) -> None:
     fitting = [
@@ -115,7 +122,8 @@ def test_every_pace_but_a_settled_low_one_has_a_name_on_either_side(
 FAMILIES = [
     (plans.Below(PERCENT, 65.0), Family.AIR),
     (plans.Below(HOOD, 20.0), Family.AIR),
-    (plans.Heading(PERCENT, 80.0, plans.Side.DOWN, S, 60 * S), Family.AIR),
+    (plans.Heading(PERCENT, 80.0, plans.Side.DOWN, S, 60 * S), Family.AIR_TREND),
+    (plans.Drift(PERCENT, 300.0, 8.0, 1.0, 100.0), Family.AIR_TREND),
     (plans.OnContact("fan_mains", "open"), Family.AIR),
     (plans.OnContact("co_alarm", "closed"), None),
     (plans.Stale((HOOD,), S), Family.AIR_SENSOR),
@@ -299,3 +307,34 @@ def test_what_was_named_outlives_a_restart() -> None:
     assert snapshot.alarms[0].cause is not None
     assert snapshot.alarms[0].cause.cause is Cause.LINE_BLOCKED
     assert to_seconds(new.now_ns) == 200.0
+
+
+RESTARTED = [
+    # Seconds of a fan that runs down before the restart, of blindness, and what it is called.
+    (0.2, 0.4, [Cause.FAN_STOPPED]),  # most of the fall is seen after it
+    (0.5, 1.0, [Cause.NOT_CLEAR, Cause.FAN_STOPPED]),
+    (3.0, 5.0, [Cause.NOT_CLEAR]),
+    (1.0, 15.0, [Cause.NOT_CLEAR]),
+]
+
+
+@pytest.mark.parametrize(("seen_s", "blind_s", "causes"), RESTARTED)
+def test_a_restart_during_a_fall_claims_no_more_than_was_seen_of_it(
+    seen_s: float, blind_s: float, causes: list[Cause]
+) -> None:
+    scene = Scene(station())
+    before, began_s = len(scene.named()), scene.at_s
+    scene.run_down(seen_s)
+    scene.restart(blind_s)
+    for tick in range(round(200 - 10 * (seen_s + blind_s))):
+        after_s = scene.at_s + tick / 10.0 - began_s
+        scene.good(scene.at_s + tick / 10.0, HOOD, 60.0 / (1.0 + after_s / 3.0) ** 2)
+    assert [event.cause for event in scene.named()[before:] if event.rule == "lost"] == causes
+
+
+def test_after_a_restart_a_fan_that_stands_still_is_named_by_its_speed() -> None:
+    scene = Scene(station(more=(RPM,)), fan_speed_rpm=2400.0)
+    scene.restart(30.0)
+    scene.more = {"fan_speed_rpm": 100.0}
+    scene.flow(6.0, 3.0)
+    assert scene.causes("lost") == [Cause.FAN_STOPPED]

@@ -4,7 +4,13 @@ from collections import deque
 from collections.abc import Mapping
 
 from linetender.core.air import Air
-from linetender.core.air_pattern import RISEN_FROM_PERCENT, STEADY_FROM_PERCENT, Pattern, pattern_of
+from linetender.core.air_pattern import (
+    RISEN_FROM_PERCENT,
+    STEADY_FROM_PERCENT,
+    WHOLE_MEANS,
+    Pattern,
+    pattern_of,
+)
 from linetender.core.cause_table import Sign
 from linetender.core.channel import Channel
 from linetender.core.instants import SECOND_NS
@@ -13,8 +19,6 @@ from linetender.core.signals import Signal
 FAN_MAINS = "fan_mains"
 """The role of the contact on the fan's supply: open where it is gone."""
 
-KEPT_MEANS = 40
-"""Seconds of air that are looked back on (chosen)."""
 GAP_NS = 3 * SECOND_NS
 """After a longer gap a pattern begins anew."""
 LEAST_READINGS = 4
@@ -48,7 +52,7 @@ class AirEvidence:
         self._air = air
         self._channels = channels
         self._scale = 0.0
-        self.means: deque[tuple[int, float]] = deque(maxlen=KEPT_MEANS)
+        self.means: deque[tuple[int, float]] = deque(maxlen=WHOLE_MEANS)
         self.usual: dict[str, float] = {}
         self.mains_open = False
 

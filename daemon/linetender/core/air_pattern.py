@@ -22,6 +22,8 @@ SETTLED_MEANS = 4
 """So many means within two steps are a level at which the air has settled."""
 SETTLED_FROM_PERCENT = 25.0
 """A fan that runs down does not settle above this."""
+WHOLE_MEANS = 40
+"""So many seconds' means are looked back on (chosen); before fewer the station was blind."""
 BREATH_PERCENT = 4.0
 """In a closed line the wearer's breath moves the means by more, a sensor's noise by less."""
 
@@ -54,6 +56,8 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
         return Pattern(Pace.RISING, level)
     if level >= STEADY_FROM_PERCENT:
         return Pattern(Pace.STEADY, level)
+    if _is_unseen(means):
+        return Pattern(Pace.UNSEEN, level)
     began = _steepest(means)
     fall = means[began:]
     nearly = fall[0] - FALLEN_PART * (fall[0] - min(fall))
@@ -61,6 +65,17 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
     after = fall[fell_s + 1 :][-SETTLED_MEANS:] or fall[-1:]
     breathes = max(after) - min(after) > BREATH_PERCENT
     return Pattern(_pace(fall, fell_s), sum(after) / len(after), fell_s, breathes)
+
+
+def _is_unseen(means: Sequence[float]) -> bool:
+    """Whether the greater part of the fall lies before the first mean, so that its pace is unknown.
+
+    A tail of a fan that runs down falls as slowly as a filter loads.
+    """
+    highest = max(means)
+    if len(means) >= WHOLE_MEANS or highest >= STEADY_FROM_PERCENT:
+        return False
+    return 100.0 - highest >= highest - min(means)
 
 
 def _steepest(means: Sequence[float]) -> int:

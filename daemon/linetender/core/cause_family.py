@@ -15,6 +15,8 @@ class Family(Enum):
 
     AIR = "air"
     """Too little air, or suddenly more."""
+    AIR_TREND = "air_trend"
+    """Air that still flows well, slowly on its way to too little."""
     AIR_SENSOR = "air_sensor"
     """The air is not seen."""
     BLIND = "blind"
@@ -40,7 +42,8 @@ def family_of(condition: plans.Condition) -> Family | None:
             return Family.AIR_SENSOR if signal in PRESSURES else None
     judged: Signal | None = getattr(condition, "signal", None)
     if judged in AIR_SIGNALS or judged in PRESSURES:
-        return Family.AIR
+        is_trend = isinstance(condition, plans.Heading | plans.Drift)
+        return Family.AIR_TREND if is_trend else Family.AIR
     if judged is Signal.SPO2_PERCENT:
         return Family.OXYGEN
     return Family.HOOD_CO2 if judged is Signal.HOOD_CO2_PPM else None

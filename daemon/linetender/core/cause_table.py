@@ -5,7 +5,8 @@ Rules for editing this file:
 1. The first row that fits is named; the rows that fit after it are named as also possible.
 2. A row with signs comes before the rows that go by the pressure's pattern alone.
 3. No row names a fault of the oximeter: bad air is never called that.
-4. A level in percent of the baseline (%) gives way to what was taught on the line, where
+4. No row goes by `UNSEEN` alone: of a fall that nobody saw, only other parts tell the cause.
+5. A level in percent of the baseline (%) gives way to what was taught on the line, where
    a row says which state was.
 
 Which pattern each fault draws was tried on the simulated line (`tests/benchmarks/detection`);
@@ -35,6 +36,8 @@ class Pace(Enum):
     """More than there was."""
     STEADY = "steady"
     """As it was."""
+    UNSEEN = "unseen"
+    """Fallen while nobody watched: after a restart, or a gap in the readings."""
 
 
 class Sign(Enum):

@@ -132,6 +132,8 @@ class Causes:
         match family:
             case Family.AIR:
                 return self._of_air()
+            case Family.AIR_TREND:
+                return self._of_air(is_trend=True)
             case Family.AIR_SENSOR | Family.BLIND:
                 return self._of_air_sensor()
         wrong = self._wrong_with_air(now_ns)
@@ -145,8 +147,9 @@ class Causes:
             return NOT_CLEAR
         return while_air_flows(family, self._plan.arrangement, pattern.level)
 
-    def _of_air(self) -> Diagnosis:
-        return of_air(self._evidence, self._plan.arrangement, self._plan.air)
+    def _of_air(self, *, is_trend: bool = False) -> Diagnosis:
+        plan = self._plan
+        return of_air(self._evidence, plan.arrangement, plan.air, is_trend=is_trend)
 
     def _of_air_sensor(self) -> Diagnosis:
         air = self._plan.air

@@ -37,9 +37,20 @@ class Diagnosis(NamedTuple):
 NOT_CLEAR = Diagnosis(Cause.NOT_CLEAR, 0.0)
 
 
-def of_air(evidence: AirEvidence, side: Arrangement, air: AirPlan | None) -> Diagnosis:
-    """Name the cause of too little air, or too much, from the table."""
+def of_air(
+    evidence: AirEvidence, side: Arrangement, air: AirPlan | None, *, is_trend: bool = False
+) -> Diagnosis:
+    """Name the cause of too little air, or too much, from the table.
+
+    Args:
+        evidence: What the air looks like.
+        side: Where the box stands.
+        air: How the air is derived, and what was taught of it.
+        is_trend: Whether minutes of slow loss have raised the alarm, however little is lost yet.
+    """
     pattern = evidence.pattern() or Pattern(Pace.STEADY, 100.0)
+    if is_trend and pattern.pace is Pace.STEADY:
+        pattern = pattern._replace(pace=Pace.SLOW)
     signs = evidence.signs(pattern)
     fitting = [row for row in TABLE if _fits(row, pattern, signs, side, air)]
     seen: tuple[str, ...] = (f"air={pattern.level:.0f}%", f"pace={pattern.pace.value}")
