@@ -15,7 +15,9 @@ from linetender.cli.scenario_play import (
     station_of_scenario,
 )
 from linetender.cli.scenario_table import play_all
-from linetender.core.stages import Priority
+from linetender.core.events import StageChanged, StepChanged, StepState
+from linetender.core.pre_use import WHOLE
+from linetender.core.stages import Priority, Stage
 from linetender.recording.replay import replay_file
 from linetender.settings.shipped import shipped
 from linetender.simulation.scenario import load_scenario
@@ -69,6 +71,33 @@ def test_the_same_seed_says_the_same_and_another_seed_other_values() -> None:
 @pytest.mark.parametrize("name", ["gust", "ordinary_work", "fan_stop", "hose_stepped_on"])
 def test_other_seeds_are_judged_the_same(name: str, seed: int) -> None:
     assert Play(scenario_named(name), seed).run().faults == ()
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_an_ordinary_day_has_a_check_that_is_passed_by_who_hears_the_sounder(seed: int) -> None:
+    played = Play(scenario_named("ordinary_day"), seed)
+    assert played.run().faults == ()
+    told = [
+        (event.step, event.state, event.why)
+        for event in played.events
+        if isinstance(event, StepChanged) and event.step in ("checklist", "heard", WHOLE)
+    ]
+    assert told == [
+        ("checklist", StepState.WAITING, ""),
+        ("heard", StepState.WAITING, ""),
+        ("checklist", StepState.MET, "button"),
+        ("heard", StepState.WAITING, "hood on; the test sound comes"),
+        ("heard", StepState.MET, "button"),
+        (WHOLE, StepState.MET, ""),
+    ]
+    stages = [
+        (event.after, event.why) for event in played.events if isinstance(event, StageChanged)
+    ]
+    assert stages == [
+        (Stage.PRE_USE, "button"),
+        (Stage.WORN, "evidently worn"),
+        (Stage.IDLE, "button"),
+    ]
 
 
 def test_a_named_scenario_is_played_and_recorded(tmp_path: Path) -> None:

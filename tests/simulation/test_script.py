@@ -13,6 +13,7 @@ from linetender.simulation.script import (
     PowerCut,
     Script,
     Step,
+    Tap,
     Turn,
     at,
     press,
@@ -70,9 +71,15 @@ def test_a_press_is_two_steps() -> None:
 
 
 def test_structs_survive_json() -> None:
-    for action in (Turn(Knob.CRUSH, 0.25), PowerCut(5.0), Button("answer", True), End()):
+    for action in (
+        Turn(Knob.CRUSH, 0.25),
+        PowerCut(5.0),
+        Button("answer", True),
+        Tap("answer", 0.3),
+        End(),
+    ):
         text = msgspec.json.encode(action)
-        assert msgspec.json.decode(text, type=Turn | PowerCut | Button | End) == action
+        assert msgspec.json.decode(text, type=Turn | PowerCut | Button | Tap | End) == action
 
 
 @pytest.mark.parametrize(

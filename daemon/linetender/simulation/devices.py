@@ -32,6 +32,9 @@ CO_CELL_REFERENCE_V = 1.65
 CO_CELL_V_PER_PPM = 4e-9 * 100_000.0
 """Invented: a cell of 4 nA/ppm on an amplifier of 100 kΩ."""
 
+SOUNDER_GPIO = 22
+"""Where all of the scenarios' stations have their buzzer."""
+
 FAN_MAINS_GPIO, CO_ALARM_GPIO = 19, 26
 """Relays between a line and ground, as the scenarios' stations wire them."""
 

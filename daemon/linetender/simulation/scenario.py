@@ -25,6 +25,7 @@ from linetender.simulation.script import (
     PowerCut,
     Script,
     Step,
+    Tap,
     Turn,
     at,
 )
@@ -38,7 +39,10 @@ Instant = Annotated[float, Field(ge=0.0, le=86_400.0)]
 
 
 class StepTable(StrictModel):
-    """`[[step]]`: one deed, whichever of `set`, `press`, `order`, `cut_power_s` is given."""
+    """`[[step]]`: one deed, whichever of `set`, `press`, `order`, `cut_power_s` is given.
+
+    With `when_heard` it waits until the sounder begins.
+    """
 
     at_s: Instant
     set: Annotated[Knob, Field(strict=False)] | None = None
@@ -48,20 +52,23 @@ class StepTable(StrictModel):
     held_s: Annotated[float, Field(gt=0.0, le=60.0)] = 0.3
     order: Annotated[Order, Field(strict=False)] | None = None
     cut_power_s: Annotated[float, Field(gt=0.0, le=3600.0)] | None = None
+    when_heard: bool = False
 
     def steps(self) -> tuple[Step, ...]:
         """Return the script's steps."""
         actions: list[tuple[float, Action]] = []
         if self.set is not None:
             actions.append((self.at_s, Turn(self.set, self.to, self.over_s)))
-        if self.press is not None:
+        if self.press is not None and self.when_heard:
+            actions.append((self.at_s, Tap(self.press, self.held_s)))
+        elif self.press is not None:
             actions.append((self.at_s, Button(self.press, pressed=True)))
             actions.append((self.at_s + self.held_s, Button(self.press, pressed=False)))
         if self.order is not None:
             actions.append((self.at_s, self.order))
         if self.cut_power_s is not None:
             actions.append((self.at_s, PowerCut(self.cut_power_s)))
-        return tuple(at(seconds, action) for seconds, action in actions)
+        return tuple(at(seconds, action, when_heard=self.when_heard) for seconds, action in actions)
 
 
 class ExpectTable(StrictModel):

@@ -46,6 +46,18 @@ class Button(msgspec.Struct, frozen=True, tag_field="is", tag="button"):
     pressed: bool
 
 
+class Tap(msgspec.Struct, frozen=True, tag_field="is", tag="tap"):
+    """A hand presses a button and lets it go again.
+
+    Attributes:
+        contact: The button's role in the station file, e.g. `answer`.
+        held_s: For so long (s, > 0).
+    """
+
+    contact: str
+    held_s: float
+
+
 class PowerCut(msgspec.Struct, frozen=True, tag_field="is", tag="power_cut"):
     """The box loses its power and comes back: the station was blind for so long (s, > 0)."""
 
@@ -56,7 +68,7 @@ class End(msgspec.Struct, frozen=True, tag_field="is", tag="end"):
     """The scenario is over."""
 
 
-Action = Turn | Order | Button | PowerCut | End
+Action = Turn | Order | Button | Tap | PowerCut | End
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -65,17 +77,19 @@ class Step(msgspec.Struct, frozen=True):
     Attributes:
         at_ns: When, from the beginning of the scenario (ns, >= 0).
         action: What.
+        when_heard: Whether the person waits, from that instant on, until the sounder begins.
     """
 
     at_ns: int
     action: Action
+    when_heard: bool = False
 
 
-def at(seconds: float, action: Action) -> Step:
+def at(seconds: float, action: Action, *, when_heard: bool = False) -> Step:
     """Make a step from an instant in seconds (>= 0, finite)."""
     if not 0.0 <= seconds < math.inf:
         raise ValueError(f"a step at {seconds} s is before the beginning, or never")
-    return Step(round(seconds * NS_PER_S), action)
+    return Step(round(seconds * NS_PER_S), action, when_heard)
 
 
 def press(seconds: float, contact: str, held_s: float = 0.3) -> tuple[Step, Step]:
