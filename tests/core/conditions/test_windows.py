@@ -54,6 +54,7 @@ MEANS += [
     (HEADING, SLOW[:20] + [92.5] * 20, "absent"),
     (HEADING, [89] * 20 + [90.5] * 20, "present"),
     (HEADING, [89] * 20 + [91.5] * 20, "absent"),
+    (HEADING, [89, 89, 97, 97], "absent"),  # back before there is a slope
 ]
 
 
@@ -164,6 +165,19 @@ def test_one_odd_mean_among_twelve_does_not_move_the_slope(side: plans.Side) -> 
         odd = 5.0 if second % 13 == 12 else 0.0
         bench.good(float(second), SPO2, 97.0 + (-odd if side is DOWN else odd))
     assert bench.raised() == []
+
+
+def test_after_a_gap_what_was_foretold_holds_until_there_is_a_slope_again() -> None:
+    bench = Bench(plan(rule(HEADING)))
+    for second, percent in enumerate(SLOW[:20]):
+        bench.good(float(second), SPO2, percent)
+    assert verdict(bench) is Verdict.PRESENT
+    for second in range(60, 65):
+        bench.good(float(second), SPO2, 97.0)
+    assert verdict(bench) is Verdict.UNKNOWN
+    for second in range(65, 72):
+        bench.good(float(second), SPO2, 97.0)
+    assert verdict(bench) is Verdict.ABSENT
 
 
 @pytest.mark.parametrize("condition", BEGUN_ANEW)

@@ -31,7 +31,8 @@ class HeadingCondition(WindowedCondition):
     """Present when the level is over the limit, or will be within `within_ns`.
 
     Stays present while the level, or where the median slope leads it, is past the clear
-    limit. Unknown while there are too few points.
+    limit. Unknown while there are too few points, except that a level that was over the
+    limit and is back, with nothing foretold meanwhile, ends it.
 
     Attributes:
         level: Smoothed value; None before the first mean.
@@ -39,12 +40,14 @@ class HeadingCondition(WindowedCondition):
         sure_slope: The slope that `SURE_PART` of the pairs reach or exceed on the way
             to the limit.
         points: (middle of its window, mean), oldest first.
+        foretold: Whether it is present because of where the slope led.
         seen_ns: When the last mean came.
     """
 
     __slots__ = (
         "_plan",
         "_sign",
+        "foretold",
         "level",
         "point_end_ns",
         "point_n",
@@ -58,6 +61,7 @@ class HeadingCondition(WindowedCondition):
     INSTANTS = ("point_end_ns", "seen_ns")
     VALUES = (
         *WindowedCondition.VALUES,
+        "foretold",
         "level",
         "slope",
         "sure_slope",
@@ -73,6 +77,7 @@ class HeadingCondition(WindowedCondition):
         self.level: float | None = None
         self.slope: float | None = None
         self.sure_slope: float | None = None
+        self.foretold = False
         self.points: deque[tuple[int, float]] = deque(maxlen=POINTS)
         self.point_end_ns = self.seen_ns = -NEVER_NS
         self.point_sum = 0.0
@@ -89,6 +94,8 @@ class HeadingCondition(WindowedCondition):
 
     def lose_history(self) -> None:
         """Forget the points before the station was blind."""
+        if self.verdict is Verdict.ABSENT:
+            self.verdict = Verdict.UNKNOWN
         self.points.clear()
         self.slope = self.sure_slope = None
         self.point_sum, self.point_n = 0.0, 0
@@ -97,7 +104,7 @@ class HeadingCondition(WindowedCondition):
     def _forget(self) -> None:
         self.lose_history()
         self.level = None
-        self._present = False
+        self._present = self.foretold = False
         self.verdict = Verdict.UNKNOWN
 
     def _judge(self, now_ns: int, mean: float) -> Verdict:
@@ -113,9 +120,10 @@ class HeadingCondition(WindowedCondition):
         if not plan.within_ns:
             return Verdict.ABSENT
         if slope is None:
-            return Verdict.UNKNOWN
-        is_over = self._is_over(level + slope * plan.within_ns, deadband)
-        return Verdict.PRESENT if is_over else Verdict.ABSENT
+            is_back = self.verdict is Verdict.ABSENT or (self._present and not self.foretold)
+            return Verdict.ABSENT if is_back else Verdict.UNKNOWN
+        self.foretold = self._is_over(level + slope * plan.within_ns, deadband)
+        return Verdict.PRESENT if self.foretold else Verdict.ABSENT
 
     def _is_over(self, value: float, deadband: float) -> bool:
         return (value - self._plan.limit) * self._sign > -deadband
