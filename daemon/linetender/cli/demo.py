@@ -11,6 +11,7 @@ from rich.console import Console
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LiveView
+from linetender.cli.offered_names import offered_scenarios
 from linetender.cli.scenario_play import Play, scenario_named, station_of_scenario
 from linetender.cli.scenario_table import list_scenarios, play_all
 from linetender.cli.speed import finite
@@ -47,7 +48,13 @@ def demo(
     ] = None,
     seed: Annotated[int, typer.Option("--seed", help="Of the simulated noise.")] = 1,
     scenario: Annotated[
-        str, typer.Option("--scenario", metavar="NAME", help="What happens; see --list.")
+        str,
+        typer.Option(
+            "--scenario",
+            metavar="NAME",
+            help="What happens; see --list.",
+            autocompletion=offered_scenarios,
+        ),
     ] = DEMO,
     lists: Annotated[bool, typer.Option("--list", help="List the scenarios.")] = False,
     plays_all: Annotated[

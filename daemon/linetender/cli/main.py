@@ -101,7 +101,6 @@ app = typer.Typer(
     name="linetender",
     help=EXPLANATION,
     epilog="\n\n".join(f"- {caution.short}" for caution in CAUTIONS),
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
 )

@@ -10,6 +10,7 @@ import typer
 from typer.core import TyperGroup
 
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.offered_names import offered_faults
 from linetender.cli.scenario_play import FOLDER, scenario_named, scenario_names
 from linetender.cli.simulate_report import fault_lines, world_lines
 from linetender.cli.speed import finite
@@ -143,7 +144,10 @@ def press(
 
 @simulate.command()
 def fault(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="Which; see --list.")] = "",
+    name: Annotated[
+        str,
+        typer.Argument(metavar="NAME", help="Which; see --list.", autocompletion=offered_faults),
+    ] = "",
     at: Annotated[Path | None, typer.Option("--at", metavar="DIR", help="Of the world.")] = None,
     clear: Annotated[
         bool, typer.Option("--clear", help="Mend it; without a NAME, mend all.")
