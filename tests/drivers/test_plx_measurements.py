@@ -1,5 +1,6 @@
 """Which of an oximeter's numbers are believed, doubted or refused."""
 
+import struct
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from linetender_drivers.oximeter.plx_decode import (
     SfloatSpecial,
 )
 from linetender_drivers.oximeter.plx_measurements import plx_measurements
+from linetender_drivers.oximeter.plx_spot_check_decode import decode_plx_spot_check
 
 NOT_SENT = Measurement("pulse_amplitude_index_percent", reason="not_sent")
 
@@ -139,3 +141,16 @@ def test_each_has_a_plausible_number_or_a_reason_and_no_doubt_without_a_number(
         assert (one.value is None) != (one.reason is None)
         assert one.value is None or 0.0 <= one.value <= 300.0
         assert one.doubt is None or one.value is not None
+
+
+@pytest.mark.parametrize(
+    ("year", "is_known"),
+    [(0, False), (1581, False), (1582, True), (9999, True), (10_000, False), (65_535, False)],
+)
+def test_a_year_that_no_calendar_has_costs_the_time_and_no_reading(
+    year: int, is_known: bool
+) -> None:
+    octets = b"\x01" + struct.pack("<HHH", 97, 72, year) + bytes([1, 2, 3, 4, 5])
+    made = plx_measurements(decode_plx_spot_check("finger", octets))
+    assert [one.value for one in made][:2] == [97.0, 72.0]
+    assert {one.device_time is not None for one in made} == {is_known}

@@ -22,6 +22,9 @@ from linetender_drivers.oximeter.plx_decode import (
     Sfloat,
 )
 
+FIRST_YEAR, LAST_YEAR = 1582, 9999
+"""Source: Bluetooth SIG, GATT characteristic Date Time (0x2A08): 0 is "not known"."""
+
 
 class PlxSpotCheck(msgspec.Struct, frozen=True):
     """One spot-check measurement as sent; fields that were not sent are None.
@@ -48,7 +51,7 @@ class PlxSpotCheck(msgspec.Struct, frozen=True):
         if self.time is None or self.is_clock_unset:
             return None
         year, month, day, hour, minute, second = self.time
-        is_date = year > 0 and 1 <= month <= 12
+        is_date = FIRST_YEAR <= year <= LAST_YEAR and 1 <= month <= 12
         if not is_date or not 1 <= day <= calendar.monthrange(year, month)[1]:
             return None
         if hour > 23 or minute > 59 or second > 59:
