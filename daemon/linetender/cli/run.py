@@ -8,6 +8,7 @@ import signal
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from random import Random
 from typing import Annotated
 
 import typer
@@ -18,7 +19,7 @@ from linetender.cli.recalling import recall_for
 from linetender.cli.run_recording import recorder_of, upkeep_of
 from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_of
 from linetender.cli.scenario_play import scenario_named
-from linetender.cli.served_station import open_world, state_given, wall_of, world_folder
+from linetender.cli.served_station import boot_of, open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
 from linetender.cli.spoken import spoken_line
 from linetender.cli.state_folder import state_folder
@@ -30,7 +31,7 @@ from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
-from linetender.runtime.boot import boot_hash
+from linetender.runtime.boot import Boot
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
@@ -63,6 +64,9 @@ CONTROL_S = 10.0
 BROKER_S = 60.0
 """And, in all, for what is under way between station and broker (real seconds)."""
 
+SERVED_SEED = 1
+"""Of what is drawn by chance in a served world."""
+
 
 @dataclass
 class Session:
@@ -71,6 +75,7 @@ class Session:
     Attributes:
         station: The station file.
         lines: Where lines for people go.
+        boot: In which it runs, hashed.
         recorder: Where the session is recorded, or None.
         telling: The way to the broker, or None.
         keeper: Of the core's state, or None.
@@ -84,6 +89,7 @@ class Session:
 
     station: Station
     lines: LineThread
+    boot: str
     recorder: RecordingWriter | None = None
     telling: Telling | None = None
     keeper: CarryoverKeeper | None = None
@@ -116,7 +122,7 @@ class Session:
             machine,
             clock,
             read_wall_clock,
-            boot_hash(),
+            self.boot,
             recorder=self.recorder,
             teller=teller,
             incoming=None if telling is None else telling.incoming,
@@ -201,12 +207,23 @@ def run(
         stack.enter_context(SingleRun(station.plan.station))
         faulthandler.enable()  # a watchdog's SIGABRT then says where it hung
         folder = _state_folder(state, simulate, station)
-        session = _session(station, lines, record, folder)
+        world = _world(station)
+        session = _session(station, lines, record, folder, boot_of(world))
         stack.callback(session.close)
-        _watch(session, scenario, speed)
+        _watch(session, scenario, speed, world)
 
 
-def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
+def _world(station: Station) -> ServedWorld | None:
+    """Take a place in the world that the station's devices are served from, if they are."""
+    given = world_folder(station.path, station.devices)
+    if given is None:
+        return None
+    return open_world(station.path, given, f"run {station.plan.station}")
+
+
+def _watch(
+    session: Session, scenario: Scenario | None, speed: float, world: ServedWorld | None
+) -> None:
     for caution in CAUTIONS:
         session.lines.put(f"• {caution.short}")
     for line in accepted(session.station):
@@ -217,10 +234,7 @@ def _watch(session: Session, scenario: Scenario | None, speed: float) -> None:
         session.telling.link.start()
     if session.outbox is not None:
         session.outbox.start()
-    station = session.station
-    given = world_folder(station.path, station.devices)
-    if given is not None:
-        world = open_world(station.path, given, f"run {station.plan.station}")
+    if world is not None:
         world.run(_run_served(session, world), _contacts(session))
     elif scenario is None:
         asyncio.run(_run_real(session))
@@ -269,18 +283,19 @@ def _state_folder(given: Path | None, simulate: str | None, station: Station) ->
 
 
 def _session(
-    station: Station, lines: LineThread, record: Path | None, folder: Path | None
+    station: Station, lines: LineThread, record: Path | None, folder: Path | None, boot: Boot
 ) -> Session:
-    session = Session(station, lines)
+    session = Session(station, lines, boot.name)
     if station.broker is not None:
-        session.telling = telling_of(station, station.broker)
+        telling = session.telling = telling_of(station, station.broker)
+        session.control.broker = telling.view
     if folder is not None:
-        session.carryover = load_carryover(folder, boot_hash(), station.plan)
+        session.carryover = load_carryover(folder, boot.name, station.plan, boot.machine_ns)
         session.index = SessionIndex(folder)
         if session.telling is not None:
-            session.outbox = outbox_of(station, session.telling, folder, session.run_id)
+            session.outbox = outbox_of(station, session.telling, folder, session.run_id, boot)
         else:
-            session.keeper = CarryoverKeeper(folder, boot_hash(), station.plan.air)
+            session.keeper = CarryoverKeeper(folder, boot.name, station.plan.air, boot.machine_ns)
     # Last, so that nothing above leaves an empty recording behind when it fails.
     session.recorder = recorder_of(station, record)
     session.upkeep = upkeep_of(station, session.recorder)
@@ -307,7 +322,9 @@ async def _run_real(session: Session) -> None:
 
 async def _run_served(session: Session, world: ServedWorld) -> None:
     around = session.surroundings(world.machine, world.clock, is_real=False)
-    around = replace(around, wall=lambda: wall_of(world))
+    # The same each time: a script shall find the same day again.
+    drawn = Random(SERVED_SEED).randint
+    around = replace(around, wall=lambda: wall_of(world), draw=drawn)
     live = LiveStation(session.station, around, session.carryover)
     _stop_on_signals(live)
     _say_resumption(live, session)

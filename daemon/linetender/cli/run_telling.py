@@ -7,9 +7,10 @@ from pathlib import Path
 from linetender.annunciation.topics import Topics
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.announcer import wanted_by_announcer
-from linetender.runtime.boot import boot_hash
+from linetender.runtime.boot import Boot
 from linetender.runtime.broker_link import BrokerLink
 from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
+from linetender.runtime.control_messages import BrokerView
 from linetender.runtime.far_ends import wanted_by_station
 from linetender.runtime.incoming import Incoming, Reception, Wanted
 from linetender.runtime.outbox import Outbox
@@ -26,12 +27,14 @@ class Telling:
 
     Attributes:
         link: The connection, not started yet.
+        clock: Its clock.
         incoming: What comes by it.
         guard: Of commands over the broker; None where they are off.
         permission: What the broker's list refuses.
     """
 
     link: BrokerLink
+    clock: StationClock
     incoming: Incoming
     guard: CommandGuard | None
     permission: Permission
@@ -40,6 +43,10 @@ class Telling:
         """Say whether the broker confirmed all that it is to keep, or is away."""
         state = self.link.state()
         return not state.connected or state.untold == 0
+
+    def view(self) -> BrokerView:
+        """Return how it stands, for people."""
+        return self.link.state().view(self.clock.now_ns())
 
     def is_connected(self) -> bool:
         """Say whether the broker has accepted the connection."""
@@ -71,18 +78,19 @@ def telling_of(station: Station, broker: StationBroker) -> Telling:
     reception = Reception(
         _wanted(broker, topics), incoming.put, answers.take, answers.guard.connected, forbidden
     )
+    clock = MonotonicClock()
     link = BrokerLink(
         broker,
         station.plan.station,
-        MonotonicClock(),
+        clock,
         folder=station.path.parent,
         reception=reception,
     )
     guard = answers.guard if broker.commands else None
-    return Telling(link, incoming, guard, answers.permission)
+    return Telling(link, clock, incoming, guard, answers.permission)
 
 
-def outbox_of(station: Station, telling: Telling, folder: Path, run_id: str) -> Outbox:
+def outbox_of(station: Station, telling: Telling, folder: Path, run_id: str, boot: Boot) -> Outbox:
     """Return the outbox of a station that tells a broker, not started yet.
 
     Raises:
@@ -92,11 +100,12 @@ def outbox_of(station: Station, telling: Telling, folder: Path, run_id: str) -> 
         folder,
         Topics(station.plan.station).event,
         run_id,
-        boot_hash(),
+        boot.name,
         telling.link.publish,
         telling.is_connected,
         read_wall_clock,
         air=station.plan.air,
+        state_ns=boot.machine_ns,
     )
 
 

@@ -4,12 +4,14 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import typer
 
 from linetender.annunciation.payloads import Wall
+from linetender.runtime.boot import Boot, this_boot
 from linetender.settings.station import Device
 from linetender_drivers.simulated.served_time import ServedWorld
 from linetender_drivers.simulated_place import world_at
@@ -62,6 +64,13 @@ def say_if_held(world: ServedWorld) -> None:
 def folder_of(path: Path, given: str) -> Path:
     """Return the folder of a world as a station file names it: from where the file lies."""
     return path.parent / given
+
+
+def boot_of(world: ServedWorld | None) -> Boot:
+    """Return the boot of this computer, or that of a world: each serving is one."""
+    if world is None:
+        return this_boot()
+    return Boot(sha256(f"world {world.epoch}".encode()).hexdigest()[:16], world.now_ns)
 
 
 def wall_of(world: ServedWorld) -> Wall:

@@ -8,7 +8,7 @@ import contextlib
 import logging
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from threading import Condition, Thread
 from typing import Protocol
@@ -50,7 +50,9 @@ class KeptState(msgspec.Struct, frozen=True):
     wall_s: float = 0.0
 
 
-def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
+def load_carryover(
+    folder: Path, boot: str, plan: Plan, machine_ns: Callable[[], int] = time.monotonic_ns
+) -> Carryover | None:
     """Return what the run before left, ready for a restart; None where it left nothing usable.
 
     It lies in the file of this module or, where the station tells a broker, in the memory
@@ -61,6 +63,7 @@ def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
         folder: Where the state is kept.
         boot: Hashed boot id of now.
         plan: The station that is to go on from it.
+        machine_ns: The machine's monotonic clock.
     """
     found = [(path, kept) for path, kept in _kept_in(folder) if kept is not None]
     if not found:
@@ -68,7 +71,7 @@ def load_carryover(folder: Path, boot: str, plan: Plan) -> Carryover | None:
     path, kept = max(found, key=lambda one: _recency(one[1], boot))
     try:
         same_boot = kept.boot == boot != UNKNOWN_BOOT
-        blind_ns = max(0, time.monotonic_ns() - kept.at_ns) if same_boot else None
+        blind_ns = max(0, machine_ns() - kept.at_ns) if same_boot else None
         carryover = _for_plan(kept, plan).after_restart(blind_ns)
         Watch(plan, 0, carryover).carryover()  # proves that it can be restored
     except _NOT_A_STATE as error:
@@ -139,13 +142,20 @@ class CarryoverKeeper:
         fault: Why the last attempt failed, for people; empty while all is well.
     """
 
-    def __init__(self, folder: Path, boot: str, air: AirPlan | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        boot: str,
+        air: AirPlan | None = None,
+        machine_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
         """Start the thread.
 
         Args:
             folder: Where the state is kept.
             boot: Hashed boot id of now.
             air: How the station's air is derived.
+            machine_ns: The machine's monotonic clock.
 
         Raises:
             OSError: the folder cannot be made.
@@ -155,6 +165,7 @@ class CarryoverKeeper:
         self._path = folder / FILE_NAME
         self._boot = boot
         self._air = air
+        self._machine_ns = machine_ns
         self._newest: KeptState | None = None
         self._changed = Condition()
         self._closing = False
@@ -164,7 +175,7 @@ class CarryoverKeeper:
     def keep(self, carryover: Carryover, events: tuple[Event, ...] = (), told_ns: int = 0) -> None:
         """Hand over the state of now; returns at once. Events are not kept here."""
         del events, told_ns
-        kept = KeptState(self._boot, time.monotonic_ns(), carryover, self._air, time.time())
+        kept = KeptState(self._boot, self._machine_ns(), carryover, self._air, time.time())
         with self._changed:
             self._newest = kept
             self._changed.notify()

@@ -85,6 +85,7 @@ class Outbox:
         wall: The time of day.
         air: How the station's air is derived.
         now_ns: The machine's monotonic clock.
+        state_ns: By which the state's age is told; a simulated machine has its own.
         capacity: How many events may wait.
 
     Raises:
@@ -103,6 +104,7 @@ class Outbox:
         *,
         air: AirPlan | None = None,
         now_ns: Callable[[], int] = time.monotonic_ns,
+        state_ns: Callable[[], int] | None = None,
         capacity: int = CAPACITY,
     ) -> None:
         self._folder = folder
@@ -114,6 +116,7 @@ class Outbox:
         self._wall = wall
         self._air = air
         self._now_ns = now_ns
+        self._state_ns = state_ns or now_ns
         with open_store(folder) as store:
             self._delivery = Delivery(waiting_in(store), capacity)
         self._store: Store | None = None
@@ -189,7 +192,8 @@ class Outbox:
         ]
         with self._changed:
             # Together, so that no transaction holds the one without the other.
-            self._newest = KeptState(self._boot, now_ns, carryover, self._air, time.time())
+            state_ns = self._state_ns()
+            self._newest = KeptState(self._boot, state_ns, carryover, self._air, time.time())
             for row in rows:
                 self._delivery.put(row, now_ns)
             self._changed.notify_all()

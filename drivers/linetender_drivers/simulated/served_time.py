@@ -159,6 +159,7 @@ class ServedWorld:
         machine: Where devices are opened.
         clock: The world's time, within `run`.
         was_held: Whether time stood still, but for hands, when the place was taken.
+        epoch: Time of day at the world's instant 0, ISO 8601: it tells one world from another.
 
     Raises:
         WorldGone: no world is served there.
@@ -168,7 +169,7 @@ class ServedWorld:
         self._link = WorldLink(folder)
         hello = self._link.answer(Hello(self._link.next_id(), name))
         self.was_held = hello.held
-        self._epoch = datetime.fromisoformat(hello.epoch or "2000-01-01T00:00:00+00:00")
+        self.epoch = hello.epoch or "2000-01-01T00:00:00+00:00"
         self._selector = _ServedSelector(self._link, hello.now_ns)
         self.clock = VirtualClock()
         self.machine = ServedMachine(self._link, self.clock, served(given))
@@ -201,6 +202,11 @@ class ServedWorld:
         finally:
             self._selector.end_wait(wait)
 
+    def now_ns(self) -> int:
+        """Return the world's time since its beginning (ns)."""
+        return self._selector.now_ns
+
     def time_of_day(self) -> datetime:
         """Return the time of day in the world: that of its beginning, and its own time since."""
-        return self._epoch + timedelta(microseconds=self._selector.now_ns // 1000)
+        epoch = datetime.fromisoformat(self.epoch)
+        return epoch + timedelta(microseconds=self.now_ns() // 1000)
