@@ -31,7 +31,7 @@ def test_a_fine_file_says_what_will_be_watched(
     result = _lint("minimal.toml")
     assert result.exit_code == ExitCode.FINE
     assert result.output == (
-        "minimal.toml: fine. 16 rules watch the station shed (wearer_side), 5 of them\n"
+        "minimal.toml: fine. 17 rules watch the station shed (wearer_side), 5 of them\n"
         "  tell the wearer to leave.\n"
         "  Air: hood_pressure_pa against this line's normal of 85 Pa; not calibrated, so\n"
         "    no L/min.\n"

@@ -20,6 +20,7 @@ TABLE = {
     "air_lost": ("below", H, 2, 5, True),
     "air_low": ("below", M, 5, 15, False),
     "air_falling": ("below", M, 10, 15, False),
+    "air_heading": ("heading", M, 10, 2, False),
     "air_jump": ("jumps", H, 2, 15, True),
     "hood_pressure_high": ("percent_of_taught", H, 3, 10, False),
     "hood_pressure_raised": ("percent_of_taught", M, 10, 15, False),
@@ -104,6 +105,14 @@ def test_a_pulse_of_40_or_150_is_out_of_range() -> None:
     assert (rule.outside, rule.deadband) == ((40.0, 150.0), 5.0)
 
 
+def test_a_slow_loss_is_told_two_minutes_before_it_is_falling_air() -> None:
+    rule, falling = RULES["air_heading"], RULES["air_falling"]
+    assert rule.heading is not None
+    assert (rule.heading.below, rule.deadband) == (falling.below, falling.deadband)
+    assert (rule.heading.within_s, rule.heading.over_s, rule.heading.smoothing) == (120, 120, 0.2)
+    assert rule.stages == falling.stages
+
+
 def test_killers_and_loss_of_air() -> None:
     assert {rule_id for rule_id, rule in RULES.items() if rule.killer} == KILLERS
     assert {rule_id for rule_id, rule in RULES.items() if rule.loss_of_air} == {
@@ -120,6 +129,7 @@ def test_suppression() -> None:
     } == {
         "air_low": ("air_lost",),
         "air_falling": ("air_lost",),
+        "air_heading": ("air_lost", "air_falling"),
         "hood_pressure_raised": ("hood_pressure_high",),
         "air_invalid": ("blind",),
         "spo2_falling": ("spo2_low",),

@@ -63,6 +63,7 @@ def test_the_smallest_set_up_has_only_rules_for_its_parts() -> None:
     assert _ids(plan.rules) == [
         "air_lost",
         "air_falling",
+        "air_heading",
         "hood_pressure_high",
         "hood_pressure_raised",
         "air_invalid",
