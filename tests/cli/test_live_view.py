@@ -9,6 +9,7 @@ import pytest
 from rich.console import Console
 
 from linetender.cli.live_view import LiveView
+from linetender.cli.status import broker_line
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, Demand, Sound
 from linetender.core.inputs import Quality
@@ -16,6 +17,7 @@ from linetender.core.pre_use import CheckState
 from linetender.core.signals import Signal
 from linetender.core.snapshot import AlarmView, CheckView, Question, SignalView, Snapshot
 from linetender.core.stages import Priority, Stage
+from linetender.runtime.control_messages import BrokerView
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
 
@@ -166,3 +168,18 @@ def test_the_second_line_says_what_a_tap_answers_and_what_was_not_checked(
 ) -> None:
     view = msgspec.structs.replace(CALM, **changes)
     assert shown(view).splitlines()[2].strip("│ ") == note
+
+
+@pytest.mark.parametrize(
+    ("broker", "said"),
+    [
+        (BrokerView(True, 0, 3.2), "Broker: connected, last message confirmed 3.2 s ago."),
+        (BrokerView(True, 2, None), "Broker: connected, nothing confirmed yet, 2 waiting."),
+        (
+            BrokerView(False, 12, 725.0),
+            "Broker: NOT connected, last message confirmed 12 min 5 s ago, 12 waiting.",
+        ),
+    ],
+)
+def test_the_way_to_the_broker_is_told(broker: BrokerView, said: str) -> None:
+    assert broker_line(broker) == said

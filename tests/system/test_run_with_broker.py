@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from installed_command import COMMAND, environment
+from installed_command import COMMAND, environment, linetender
 from linetender.cli.exit_codes import ExitCode
 from linetender.recording.replay import replay_file
 from linetender.settings.shipped import shipped
@@ -33,6 +33,7 @@ class Daemon:
     ) -> None:
         folder.mkdir()
         self.record = folder / "s.jsonl"
+        self.place = {"XDG_RUNTIME_DIR": str(folder)}
         text = shipped("config/demo.toml").read_text()
         if broker is not None:
             text += f"\n[broker]\nhost = '127.0.0.1'\nport = {broker.port}\n"
@@ -44,7 +45,7 @@ class Daemon:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
-            env=environment(XDG_RUNTIME_DIR=str(folder)),
+            env=environment(**self.place),
         )
 
     def events(self) -> list[dict[str, object]]:
@@ -99,6 +100,16 @@ def test_the_whole_scenario_reaches_an_independent_client(
     numbers = [beat["seq"] for beat in alive]
     assert len(numbers) > 60
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+
+
+def test_status_says_whether_alerts_get_through(
+    mosquitto: MosquittoBroker, witness: Witness, tmp_path: Path
+) -> None:
+    with daemon(tmp_path / "run", mosquitto, speed=1) as run:
+        witness.wait_for(f"{TOP}/state", '"stage":"worn"')
+        broker = json.loads(linetender("status", "--json", **run.place).stdout)["broker"]
+        assert broker["connected"]
+        assert broker["confirmed_ago_s"] >= 0.0
 
 
 def retained(broker: MosquittoBroker, topic: str) -> dict[str, object]:

@@ -4,15 +4,17 @@ from typing import Annotated
 
 import msgspec
 import typer
-from rich.console import Console
+from rich.console import Console, Group, RenderableType
 from rich.live import Live
+from rich.text import Text
 
 from linetender.cli.control_client import ControlClient, JsonOption, StationOption, connect
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LINES_KEPT, draw_station
+from linetender.cli.replay_report import length
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority
-from linetender.runtime.control_messages import Status
+from linetender.runtime.control_messages import BrokerView, Status
 
 
 def status(
@@ -35,7 +37,7 @@ def status(
         _print(shown)
     else:
         console = Console()
-        console.print(draw_station(shown.snapshot, (), shown.station, console.width))
+        console.print(_drawn(shown, (), console.width))
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
 
@@ -60,8 +62,23 @@ def _draw(client: ControlClient, console: Console) -> None:
     with Live(console=console, auto_refresh=False) as live:
         for shown in client.watch():
             lines = (*lines, *shown.lines)[-LINES_KEPT:]
-            drawn = draw_station(shown.snapshot, lines, shown.station, console.width)
-            live.update(drawn, refresh=True)
+            live.update(_drawn(shown, lines, console.width), refresh=True)
+
+
+def _drawn(shown: Status, lines: tuple[str, ...], width: int) -> RenderableType:
+    view = draw_station(shown.snapshot, lines, shown.station, width)
+    return view if shown.broker is None else Group(view, Text(broker_line(shown.broker)))
+
+
+def broker_line(broker: BrokerView) -> str:
+    """Say whether alerts get through."""
+    ago_s = broker.confirmed_ago_s
+    last = (
+        "nothing confirmed yet" if ago_s is None else f"last message confirmed {length(ago_s)} ago"
+    )
+    waiting = f", {broker.waiting} waiting" if broker.waiting else ""
+    way = "connected" if broker.connected else "NOT connected"
+    return f"Broker: {way}, {last}{waiting}."
 
 
 def _print(shown: Status) -> None:

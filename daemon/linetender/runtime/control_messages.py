@@ -61,6 +61,20 @@ class Request(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     v: Literal[1] = 1
 
 
+class BrokerView(msgspec.Struct, frozen=True):
+    """How the way to the broker stands.
+
+    Attributes:
+        connected: Whether the broker has accepted the connection.
+        waiting: Messages that it has not confirmed yet.
+        confirmed_ago_s: How long ago it confirmed one last (s); None before the first.
+    """
+
+    connected: bool
+    waiting: int
+    confirmed_ago_s: float | None
+
+
 class Status(msgspec.Struct, frozen=True):
     """How a station stands.
 
@@ -68,11 +82,13 @@ class Status(msgspec.Struct, frozen=True):
         station: Its id.
         snapshot: Everything that is known of it.
         lines: With `watch`: what happened since the answer before, for people.
+        broker: The way to the broker; None where the station tells none.
     """
 
     station: str
     snapshot: Snapshot
     lines: tuple[str, ...] = ()
+    broker: BrokerView | None = None
 
 
 class Answer(msgspec.Struct, frozen=True):

@@ -27,6 +27,7 @@ from linetender.runtime.control_messages import (
     SOCKET_NAME,
     Answer,
     Ask,
+    BrokerView,
     Request,
     Status,
 )
@@ -99,6 +100,7 @@ class ControlSocket:
     Attributes:
         path: Of the socket.
         pace_s: Rest after each request of a client (s).
+        broker: Returns how the way to the broker stands; None where there is none.
         until_ended: Awaited before the answer to an accepted `end`, if there is something
             to wait for.
     """
@@ -106,6 +108,7 @@ class ControlSocket:
     def __init__(self, folder: Path, station: str, speak: Callable[[Event], str | None]) -> None:
         self.path = folder / SOCKET_NAME
         self.pace_s = PACE_S
+        self.broker: Callable[[], BrokerView] | None = None
         self.until_ended: Callable[[], Awaitable[None]] | None = None
         self._station = station
         self._speak = speak
@@ -137,9 +140,13 @@ class ControlSocket:
         if not self._watching:
             return
         lines = tuple(line for event in events if (line := self._speak(event)) is not None)
-        status = Status(self._station, snapshot, lines)
+        status = self._status(snapshot, lines)
         for writer, number in list(self._watching.items()):
             self._send(writer, Answer(number, True, status))
+
+    def _status(self, snapshot: Snapshot, lines: tuple[str, ...] = ()) -> Status:
+        broker = None if self.broker is None else self.broker()
+        return Status(self._station, snapshot, lines, broker)
 
     async def _listen(self, stack: ExitStack) -> asyncio.Server | None:
         listening = socket.socket(socket.AF_UNIX)
@@ -209,7 +216,7 @@ class ControlSocket:
         if request.verb in (Ask.STATUS, Ask.WATCH):
             if request.verb is Ask.WATCH:
                 self._watching[writer] = request.id
-            return Answer(request.id, True, Status(self._station, station.snapshot()))
+            return Answer(request.id, True, self._status(station.snapshot()))
         if request.verb is Ask.TEST_ALARM:
             refusal = station.test_alarm()
         else:

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+from linetender.core.instants import to_seconds
+from linetender.runtime.control_messages import BrokerView
+
 
 @dataclass(frozen=True)
 class LinkState:
@@ -38,3 +41,9 @@ class LinkState:
     untold: int
     renewals: int
     progress_ns: int | None
+
+    def view(self, now_ns: int) -> BrokerView:
+        """Return it for people, at a time of the link's clock."""
+        last_ns = self.last_confirmed_ns
+        ago_s = None if last_ns is None else to_seconds(now_ns - last_ns)
+        return BrokerView(self.connected, self.waiting + self.unconfirmed, ago_s)
