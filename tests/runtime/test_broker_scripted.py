@@ -1,14 +1,15 @@
 """What the link puts on the wire when a broker loses, withholds or lies."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from linetender.runtime.broker import IN_FLIGHT
 from linetender.runtime.broker_link import HANGS_AFTER_NS, BrokerLink
 from linetender.runtime.outgoing import LOST
 from link_waiting import wait_for
 from mosquitto_broker import PATIENCE_S
-from scripted_broker import ScriptedBroker
+from scripted_broker import Peer, ScriptedBroker
 
 
 class SteppedClock:
@@ -28,15 +29,24 @@ class SteppedClock:
 EVENT, STATE = "linetender/bench/event", "linetender/bench/state"
 
 
-def test_after_a_break_the_newest_state_is_told_and_never_the_old_one(
+@contextmanager
+def connected(
     links: Callable[..., BrokerLink],
-) -> None:
-    """The client library would repeat what a break left unconfirmed, as it was."""
+) -> Iterator[tuple[ScriptedBroker, BrokerLink, Peer]]:
+    """Yield a broker, a link, and their connection once `online` is confirmed."""
     with ScriptedBroker() as broker:
         link = links(broker.port)
         link.start()
         peer = broker.accept()
         peer.confirm(peer.publish())
+        yield broker, link, peer
+
+
+def test_after_a_break_the_newest_state_is_told_and_never_the_old_one(
+    links: Callable[..., BrokerLink],
+) -> None:
+    """The client library would repeat what a break left unconfirmed, as it was."""
+    with connected(links) as (broker, link, peer):
         link.publish(STATE, b"old", qos=1, retain=True)
         assert peer.publish()[:2] == (STATE, b"old")
         link.publish(STATE, b"new", qos=1, retain=True)  # waits for the old one's answer
@@ -62,11 +72,7 @@ def test_who_minds_the_answer_is_told_that_there_was_none(
         answers.append(reason)
         lost.set()
 
-    with ScriptedBroker() as broker:
-        link = links(broker.port)
-        link.start()
-        peer = broker.accept()
-        peer.confirm(peer.publish())
+    with connected(links) as (broker, link, peer):
         link.publish(EVENT, b"on time", qos=1, answered=answered)
         assert peer.publish()[:2] == (EVENT, b"on time")
         peer.close()
@@ -80,11 +86,7 @@ def test_who_minds_the_answer_is_told_that_there_was_none(
 def test_a_sending_thread_that_hangs_gets_a_successor_with_a_connection_of_its_own(
     links: Callable[..., BrokerLink],
 ) -> None:
-    with ScriptedBroker() as broker:
-        link = links(broker.port)
-        link.start()
-        peer = broker.accept()
-        peer.confirm(peer.publish())
+    with connected(links) as (broker, link, peer):
         release, reached = threading.Event(), threading.Event()
 
         def hang(*_: object) -> None:
@@ -110,11 +112,7 @@ def test_a_sending_thread_that_hangs_gets_a_successor_with_a_connection_of_its_o
 def test_an_event_that_was_not_confirmed_comes_again_and_in_order(
     links: Callable[..., BrokerLink],
 ) -> None:
-    with ScriptedBroker() as broker:
-        link = links(broker.port)
-        link.start()
-        peer = broker.accept()
-        peer.confirm(peer.publish())
+    with connected(links) as (broker, link, peer):
         for number in range(3):
             link.publish(EVENT, b"%d" % number, qos=1)
         first = [peer.publish() for _ in range(3)]
@@ -154,11 +152,7 @@ def test_a_broker_that_confirms_nothing_holds_up_nobody_and_is_left_with_the_wil
 
 
 def test_a_clean_stop_needs_no_will(links: Callable[..., BrokerLink]) -> None:
-    with ScriptedBroker() as broker:
-        link = links(broker.port)
-        link.start()
-        peer = broker.accept()
-        peer.confirm(peer.publish())
+    with connected(links) as (_, link, peer):
         stopped = threading.Thread(target=link.stop)
         stopped.start()
         offline = peer.publish()
