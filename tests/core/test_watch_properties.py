@@ -202,7 +202,7 @@ def test_guard_intervals_change_nothing(arrangement: Arrangement, day: Day) -> N
             channel.low, channel.high = INFINITY, -INFINITY
 
         patch.setattr(Channel, "requiet", never_quiet)
-        patch.setattr(AirReadings, "combine", lambda readings, look_ns: None)
+        patch.setattr(AirReadings, "combine", lambda readings, now_ns, look_ns: None)
         unguarded, _ = whole_day(plan, inputs)
     assert guarded == unguarded
 
@@ -213,9 +213,11 @@ def test_guard_intervals_change_nothing(arrangement: Arrangement, day: Day) -> N
 def test_what_is_put_aside_changes_nothing(arrangement: Arrangement, day: Day) -> None:
     """A Watch that takes each reading as it comes says and leaves the same.
 
-    With the default rules alone, for beside them windows may be closed late.
+    With the default rules and what foretells the air: of both, windows may be closed late.
     """
     plan = default_plan(arrangement)
+    foretells = [r for r in full_plan(arrangement).rules if r.id == "test_air_heads_down"]
+    plan = msgspec.structs.replace(plan, rules=(*plan.rules, *foretells))
     inputs = inputs_of(plan, day)
     late, watch = whole_day(plan, inputs)
     at_once = Watch(plan, 0)

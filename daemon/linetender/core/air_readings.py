@@ -11,7 +11,6 @@ from math import nextafter
 from linetender.core.air import Air
 from linetender.core.channel import Channel
 from linetender.core.conditions.level import INFINITY, NOWHERE
-from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.instants import NEVER_NS
 from linetender.core.signals import Signal
 
@@ -44,6 +43,7 @@ class AirReadings:
         "_late",
         "_percent",
         "_pressure",
+        "_quiet_until_ns",
         "air",
         "high",
         "instants",
@@ -69,6 +69,7 @@ class AirReadings:
         self._known: dict[tuple[Signal, float, float, float], tuple[float, float]] = {}
         # Derived channels with windows, and the means at which these may be closed late.
         self._late: list[tuple[Channel, float, float]] = []
+        self._quiet_until_ns = NEVER_NS  # From here on these means are asked for anew.
         for channel in (self._pressure, *self._derived):
             channel.guard_listener = self
 
@@ -105,15 +106,16 @@ class AirReadings:
             made.append((self._flow, power * air.flow_per_power))
         return made
 
-    def combine(self, look_ns: int) -> None:
+    def combine(self, now_ns: int, look_ns: int) -> None:
         """Bring the combined guard and its end up to date, after a reading was looked at.
 
         Args:
+            now_ns: When it came.
             look_ns: From here on each reading is awaited while an off-delay runs.
         """
-        if self.low > self.high:
+        if self.low > self.high or now_ns >= self._quiet_until_ns:
             self._make_guard()
-        self.until_ns = self._pressure.window_end_ns
+        self.until_ns = min(self._pressure.window_end_ns, self._quiet_until_ns)
         for channel, low, high in self._late:
             good = channel.window_good
             is_quiet = good and low <= channel.window_sum / good <= high
@@ -129,6 +131,8 @@ class AirReadings:
         high = self._pressure.rest_high
         self.rests = self._pressure.rest_until_ns != NEVER_NS
         self._late.clear()
+        self._quiet_until_ns = NEVER_NS
+        self.low, self.high = NOWHERE
         for channel in self._derived:
             if low > high or self.air.speed_ratio != 1.0:
                 return
@@ -141,8 +145,9 @@ class AirReadings:
         """Return pressures at which a derived channel's values are surely within its guard."""
         low, high = channel.rest_low, channel.rest_high
         if channel.listens:
-            mean_low, mean_high = _quiet_means(channel)
+            mean_low, mean_high, until_ns = _quiet_means(channel)
             self._late.append((channel, mean_low, mean_high))
+            self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
             if mean_low <= mean_high:
                 low, high = max(low, mean_low), min(high, mean_high)
         key = (channel.signal, low, high, self._factor(channel))
@@ -168,13 +173,14 @@ class AirReadings:
         return air.flow_per_power if channel is self._flow else air.percent_per_power
 
 
-def _quiet_means(channel: Channel) -> tuple[float, float]:
-    """Return the means that change no verdict: then windows may be closed late."""
-    if channel.stucks:
-        return NOWHERE
-    low, high = -INFINITY, INFINITY
-    for listener in channel.mean_listeners:
-        quiet = listener.quiet_means() if isinstance(listener, WindowedCondition) else NOWHERE
-        low, high = max(low, quiet[0]), min(high, quiet[1])
+def _quiet_means(channel: Channel) -> tuple[float, float, int]:
+    """Return the means that change no verdict, and until when: windows may be closed late."""
+    low, high, until_ns = -INFINITY, INFINITY, NEVER_NS
+    if channel.stucks or len(channel.windowed) < len(channel.mean_listeners):
+        return *NOWHERE, until_ns
+    for condition in channel.windowed:
+        quiet_low, quiet_high = condition.quiet_means()
+        low, high = max(low, quiet_low), min(high, quiet_high)
+        until_ns = min(until_ns, condition.quiet_until_ns())
     # A mean of values at the very limit may lie over it by rounding.
-    return low * (1.0 + MARGIN), high * (1.0 - MARGIN)
+    return low * (1.0 + MARGIN), high * (1.0 - MARGIN), until_ns

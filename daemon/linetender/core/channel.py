@@ -8,6 +8,7 @@ from linetender.core.conditions.condition import ABSENT, Verdict
 from linetender.core.conditions.level import INFINITY, NOWHERE, LevelCondition
 from linetender.core.conditions.recent import Recent
 from linetender.core.conditions.stuck import StuckCondition
+from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.instants import NEVER_NS
 from linetender.core.signals import SIGNAL_FACTS, Signal
 
@@ -56,6 +57,7 @@ class Channel:
         rest_low, rest_high, rest_until_ns: The same while only an off-delay makes the guard
             empty: until its end such a value changes nothing, unless there was a gap.
         guard_listener: Who is told when the guard interval is computed anew.
+        windowed: Those of the mean listeners that are conditions.
         listens: Whether each good value must be added to a window.
     """
 
@@ -86,6 +88,7 @@ class Channel:
         "window_good",
         "window_ns",
         "window_sum",
+        "windowed",
     )
 
     INSTANTS = ("last_good_ns", "moved_ns", "window_end_ns")
@@ -117,6 +120,7 @@ class Channel:
         self.stucks: list[StuckCondition] = []
         self.silences: list[SilenceListener] = []
         self.mean_listeners: list[MeanListener] = []
+        self.windowed: list[WindowedCondition] = []
         self.alarms: list[Alarm] = []
         self.recents: list[Recent] = []
         self.listens = False
@@ -215,8 +219,8 @@ class Channel:
         """Close a window whose mean changes no mind; all in it is good."""
         if self.window_good:
             mean = self.window_sum / self.window_good
-            for listener in self.mean_listeners:
-                listener.see_mean(now_ns, mean)
+            for condition in self.windowed:
+                condition.pass_mean(now_ns, mean)
         self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
         self.window_sum, self.window_good = 0.0, 0
 

@@ -238,7 +238,7 @@ class Watch:
                     self._take_good(derived, now_ns, derived_value)
         # In the pre-use check what looks at a reading of an off-delay moves the check on.
         in_check = self.use.stage is Stage.PRE_USE
-        quick.combine(-NEVER_NS if in_check else self.causes.due_ns)
+        quick.combine(now_ns, -NEVER_NS if in_check else self.causes.due_ns)
 
     def _take_other(self, item: Input) -> None:
         self._absorb()

@@ -133,6 +133,7 @@ class Wiring:
                 self.channels[leaf.signal].attach(alarm)
             case WindowedCondition():
                 self.channels[leaf.signal].mean_listeners.append(leaf)
+                self.channels[leaf.signal].windowed.append(leaf)
                 self.channels[leaf.signal].attach(alarm)
             case StuckCondition():
                 self.channels[leaf.signal].stucks.append(leaf)

@@ -11,7 +11,8 @@ from collections import deque
 from statistics import median
 from typing import ClassVar
 
-from linetender.core.conditions.condition import Verdict
+from linetender.core.conditions.condition import ABSENT, Verdict
+from linetender.core.conditions.level import INFINITY, NOWHERE
 from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.instants import NEVER_NS
 from linetender.core.plan import Heading, Side
@@ -100,6 +101,35 @@ class HeadingCondition(WindowedCondition):
         self.slope = self.sure_slope = None
         self.point_sum, self.point_n = 0.0, 0
         self.point_end_ns = -NEVER_NS
+
+    def pass_mean(self, now_ns: int, mean: float) -> None:
+        """Add to level and point: before `quiet_until_ns` no point ends."""
+        self._last = mean
+        if self.level is not None:
+            self.level += self._plan.smoothing * (mean - self.level)
+        if self._plan.within_ns:
+            self.seen_ns = now_ns
+            self.point_sum += mean
+            self.point_n += 1
+
+    def quiet_means(self) -> tuple[float, float]:
+        """While absent, no mean that lies before the limit and leads to none over it.
+
+        The level stays between means, so what holds for each of them holds for it too.
+        """
+        foretells = self.sure_slope is not None or not self._plan.within_ns
+        is_steady = not self._present and (self.verdict is ABSENT) is foretells
+        if self.level is None or not is_steady:
+            return NOWHERE
+        limit = self._plan.limit
+        needed = limit - (self.sure_slope or 0.0) * self._plan.within_ns
+        if self._plan.side is Side.DOWN:
+            return max(limit, needed), INFINITY
+        return -INFINITY, min(limit, needed)
+
+    def quiet_until_ns(self) -> int:
+        """The slope is taken anew with each point."""
+        return self.point_end_ns if self._plan.within_ns else NEVER_NS
 
     def _forget(self) -> None:
         self.lose_history()

@@ -30,12 +30,21 @@ class RecentMeansCondition(WindowedCondition, ABC):
         """Forget the windows before the station was blind."""
         self.means.clear()
 
-    def _judge(self, now_ns: int, mean: float) -> Verdict:
+    def pass_mean(self, now_ns: int, mean: float) -> None:
+        """Only remember it."""
+        self._last = mean
+        self._forget_old(now_ns)
+        self.means.append((now_ns, mean))
+
+    def _forget_old(self, now_ns: int) -> None:
         means, oldest_ns = self.means, now_ns - self.within_ns
         while means and means[0][0] < oldest_ns:
             means.popleft()
+
+    def _judge(self, now_ns: int, mean: float) -> Verdict:
+        self._forget_old(now_ns)
         is_present = self._begins(mean) or (self._present and self._stays(mean))
-        means.append((now_ns, mean))
+        self.means.append((now_ns, mean))
         return PRESENT if is_present else ABSENT
 
     @abstractmethod

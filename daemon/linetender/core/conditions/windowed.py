@@ -4,6 +4,7 @@ from abc import ABC, abstractmethod
 
 from linetender.core.conditions.condition import PRESENT, UNKNOWN, Condition, Verdict
 from linetender.core.conditions.level import NOWHERE
+from linetender.core.instants import NEVER_NS
 from linetender.core.signals import Signal, rounded
 
 
@@ -42,12 +43,20 @@ class WindowedCondition(Condition, ABC):
             self._present = verdict is PRESENT or (self._present and verdict is UNKNOWN)
         return self.verdict is not before
 
+    def pass_mean(self, now_ns: int, mean: float) -> None:
+        """Take a mean within `quiet_means`: it leaves the verdict as it is."""
+        self.see_mean(now_ns, mean)
+
     def quiet_means(self) -> tuple[float, float]:
         """Return the lowest and highest mean that would surely leave the verdict as it is.
 
         Nowhere, unless a condition knows better: then every window is closed in time.
         """
         return NOWHERE
+
+    def quiet_until_ns(self) -> int:
+        """Return the instant from which on a mean may move what `quiet_means` returns."""
+        return NEVER_NS
 
     def evidence(self) -> float | None:
         """Return the last window mean, rounded to the signal's resolution."""
