@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from linetender.airline.teaching import LineState
+from linetender.cli.plain_output import is_plain
 from linetender.runtime.pressure_measuring import Told
 
 WHAT_TO_DO = {
@@ -55,8 +56,8 @@ class ConsoleSpeech:
 
     @contextmanager
     def measuring(self, what: str, seconds: float) -> Iterator[Told]:
-        """Show a bar where there is a terminal, else one line."""
-        if not self._console.is_terminal:
+        """Show a bar where there is a terminal to draw on, else one line."""
+        if is_plain() or not self._console.is_terminal:
             self.say(f"Measuring {what}, {seconds:g} s.")
             yield lambda *_: None
             return

@@ -12,6 +12,7 @@ from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LiveView
 from linetender.cli.offered_names import offered_scenarios
+from linetender.cli.plain_output import is_plain
 from linetender.cli.scenario_play import Play, scenario_named, station_of_scenario
 from linetender.cli.scenario_table import list_scenarios, play_all
 from linetender.cli.speed import finite
@@ -28,6 +29,16 @@ from linetender.simulation.truth import Verdict
 from linetender_drivers.simulated.pins import OutputEdge
 
 DEMO = "demo"
+
+ScenarioName = Annotated[
+    str,
+    typer.Option(
+        "--scenario",
+        metavar="NAME",
+        help="What happens; see --list.",
+        autocompletion=offered_scenarios,
+    ),
+]
 
 
 def demo(
@@ -47,15 +58,7 @@ def demo(
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session.")
     ] = None,
     seed: Annotated[int, typer.Option("--seed", help="Of the simulated noise.")] = 1,
-    scenario: Annotated[
-        str,
-        typer.Option(
-            "--scenario",
-            metavar="NAME",
-            help="What happens; see --list.",
-            autocompletion=offered_scenarios,
-        ),
-    ] = DEMO,
+    scenario: ScenarioName = DEMO,
     lists: Annotated[bool, typer.Option("--list", help="List the scenarios.")] = False,
     plays_all: Annotated[
         bool, typer.Option("--all", help="Play all of them without waiting, and judge each.")
@@ -136,7 +139,7 @@ def _first_sound_ns(edges: list[OutputEdge], gpio: int, from_ns: int | None) -> 
 def _display(plan: Plan, stack: ExitStack, *, headless: bool, as_json: bool) -> Listener:
     if as_json:
         return lambda events, _: _print_json(events)
-    if headless:
+    if headless or is_plain():
         return lambda events, _: _print_lines(events, plan)
     console = Console()
     if not console.is_terminal:

@@ -30,8 +30,7 @@ class _Row(NamedTuple):
     decimals: int = 0
 
 
-# In the order of their weight.
-_SHOWN: dict[Signal, _Row] = {
+SHOWN: dict[Signal, _Row] = {
     Signal.AIR_PERCENT_OF_BASELINE: _Row("Air", "% of normal"),
     Signal.AIRFLOW_L_MIN: _Row("Airflow", "L/min"),
     Signal.HOOD_PRESSURE_PA: _Row("Hood pressure", "Pa", 1),
@@ -43,8 +42,9 @@ _SHOWN: dict[Signal, _Row] = {
     Signal.FAN_SPEED_RPM: _Row("Fan", "rpm"),
     Signal.SUPPLY_VOLTAGE_V: _Row("Supply", "V", 2),
 }
+"""The signals that are shown, in the order of their weight."""
 
-_SOUND_WORDS = {
+SOUND_WORDS = {
     Sound.SILENT: "quiet",
     Sound.TICKS: "ticking: one press answers",
     Sound.LOW: "LOOK",
@@ -52,7 +52,7 @@ _SOUND_WORDS = {
     Sound.HIGH: "LEAVE",
 }
 
-_STATE_WORDS = {
+STATE_WORDS = {
     AlarmState.UNACKNOWLEDGED: "sounding",
     AlarmState.ACKNOWLEDGED: "answered, not over",
     AlarmState.RETURNED: "over, not answered",
@@ -126,7 +126,7 @@ def draw_station(
     rows = [*lines, *[""] * (LINES_KEPT - len(lines))]
     body = Group(
         _heading(snapshot),
-        _note(snapshot),
+        Text(note_on(snapshot), style=_note_style(snapshot)),
         _signals(snapshot.signals),
         Text(),
         _alarms(snapshot.alarms),
@@ -144,23 +144,27 @@ def _heading(snapshot: Snapshot) -> Text:
     text = Text(f"{to_seconds(snapshot.now_ns):6.1f} s   stage: {stage}   {watched}")
     sound = snapshot.demand.sound
     style = "" if sound is Sound.SILENT else "bold"
-    text.append(f"   sounder: {_SOUND_WORDS[sound]}", style=style)
+    text.append(f"   sounder: {SOUND_WORDS[sound]}", style=style)
     return text
 
 
-def _note(snapshot: Snapshot) -> Text:
-    """What one tap would answer, or that nobody checked the line before it was worn."""
+def note_on(snapshot: Snapshot) -> str:
+    """Return what one tap would answer, or that nobody checked the line before it was worn."""
     if snapshot.question is not Question.NONE:
-        return Text(_QUESTIONS[snapshot.question], style="bold yellow")
+        return _QUESTIONS[snapshot.question]
     is_worn = snapshot.stage is Stage.WORN
     if snapshot.check.state is CheckState.REFUSED or (
         is_worn and snapshot.check.state is not CheckState.PASSED
     ):
-        return Text("NOT CHECKED before use; watched all the same.", style="yellow")
+        return "NOT CHECKED before use; watched all the same."
     if snapshot.check.overrides:
         steps = ", ".join(step for step, _ in snapshot.check.overrides)
-        return Text(f"Checked, but without: {steps}.", style="yellow")
-    return Text()
+        return f"Checked, but without: {steps}."
+    return ""
+
+
+def _note_style(snapshot: Snapshot) -> str:
+    return "yellow" if snapshot.question is Question.NONE else "bold yellow"
 
 
 def _signals(signals: tuple[SignalView, ...]) -> Table:
@@ -170,7 +174,7 @@ def _signals(signals: tuple[SignalView, ...]) -> Table:
     table.add_column(min_width=11)
     table.add_column()
     views = {view.signal: view for view in signals}
-    for signal, row in _SHOWN.items():
+    for signal, row in SHOWN.items():
         if signal in views:
             value = views[signal].value
             number = "–" if value is None else f"{value:.{row.decimals}f}"
@@ -205,7 +209,7 @@ def _alarms(alarms: tuple[AlarmView, ...]) -> RenderableType:
         table.add_row(
             Text(PRIORITY_WORDS[view.priority], style=_STYLES[view.priority]),
             view.say,
-            Text(_STATE_WORDS[view.state], style="dim"),
+            Text(STATE_WORDS[view.state], style="dim"),
         )
     for _ in range(_ALARM_LINES - max(1, len(alarms))):
         table.add_row("", "", "")

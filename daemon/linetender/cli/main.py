@@ -25,6 +25,13 @@ from linetender.cli.install import install
 from linetender.cli.lint import lint
 from linetender.cli.out import out
 from linetender.cli.pause_sound import pause_sound
+from linetender.cli.plain_output import (
+    PLAIN_COLUMNS,
+    Plain,
+    is_plain_help,
+    plainly,
+    taking_plain,
+)
 from linetender.cli.pre_use import pre_use
 from linetender.cli.probe import probe
 from linetender.cli.remote_sounder import remote_sounder
@@ -119,7 +126,9 @@ def _first_steps(
         bool,
         typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version."),
     ] = False,
+    plain: Plain = False,
 ) -> None:
+    context.with_resource(plainly(plain))
     if context.invoked_subcommand is None:
         typer.echo(FIRST_STEPS)
         for caution in CAUTIONS:
@@ -128,7 +137,7 @@ def _first_steps(
 
 for _heading, _verbs in VERBS.items():
     for _verb in _verbs:
-        app.command(rich_help_panel=_heading)(_verb)
+        app.command(rich_help_panel=_heading)(taking_plain(_verb))
 for _name, _group in GROUPS.items():
     app.add_typer(_group, name=_name, rich_help_panel="Begin")
 
@@ -136,9 +145,14 @@ for _name, _group in GROUPS.items():
 def main() -> NoReturn:
     """Run the command line and exit; no failure reaches a person as a traceback."""
     _spell_for_any_terminal()
+    width = None
+    if is_plain_help():
+        width = PLAIN_COLUMNS
+        for group in (app, *GROUPS.values()):
+            group.rich_markup_mode = None
     try:
         try:
-            app(prog_name="linetender")
+            app(prog_name="linetender", terminal_width=width)
         finally:
             sys.stdout.flush()  # a full disk may show only now
     except Exception as failure:

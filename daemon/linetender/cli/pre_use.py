@@ -19,6 +19,7 @@ from linetender.cli.control_client import (
     report,
 )
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.plain_output import is_plain
 from linetender.cli.recalling import recall_for
 from linetender.core.pre_use import CheckState
 from linetender.core.snapshot import Snapshot
@@ -95,7 +96,7 @@ def _follow(client: ControlClient, *, as_json: bool) -> Snapshot:
             if _is_decided(shown.snapshot):
                 return shown.snapshot
     console = Console()
-    if not console.is_terminal:
+    if is_plain() or not console.is_terminal:
         return _follow_plainly(client)
     with Live(console=console, auto_refresh=False) as live:
         for shown in client.watch():

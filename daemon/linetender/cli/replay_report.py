@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from linetender.cli.plain_output import is_plain
 from linetender.cli.replay_job import Redecoding, Replayed
 from linetender.core.events import Event
 from linetender.core.inputs import Reading
@@ -15,6 +16,9 @@ from linetender.core.instants import to_seconds
 from linetender.recording.reader import TornTail
 from linetender.recording.replay import Outcome
 from linetender.recording.what_if import Comparison
+
+Pair = tuple[int, Event | None, Event | None]
+"""When (ns since the start), what was recorded, and what another decision gave."""
 
 
 def print_outcome(outcome: Outcome) -> None:
@@ -29,10 +33,10 @@ def print_outcome(outcome: Outcome) -> None:
     segments = "" if outcome.segments == 1 else f" in {outcome.segments} segments"
     typer.echo(f"{finding}: {length(outcome.session_s)} of session{segments}.")
     if outcome.differing:
-        table = Table("after (s)", "recorded", "replayed", show_lines=True)
-        for each in outcome.differences:
-            _add(table, each.since_start_ns, each.recorded, each.replayed)
-        Console().print(table)
+        _print_pairs(
+            [(each.since_start_ns, each.recorded, each.replayed) for each in outcome.differences],
+            "replayed",
+        )
     if outcome.differing > len(outcome.differences):
         typer.echo(f"The first {len(outcome.differences)} are shown.")
     if outcome.tail is not None:
@@ -48,10 +52,10 @@ def print_comparison(comparison: Comparison) -> None:
         typer.echo(f"Nothing would have been said otherwise: {session}.")
     else:
         typer.echo(f"{counted(len(comparison.timeline), 'change')} in {session}.")
-        table = Table("after (s)", "recorded", "with the other settings", show_lines=True)
-        for each in comparison.timeline:
-            _add(table, each.since_start_ns, each.recorded, each.other)
-        Console().print(table)
+        _print_pairs(
+            [(each.since_start_ns, each.recorded, each.other) for each in comparison.timeline],
+            "with the other settings",
+        )
     for rule, (recorded, other) in comparison.raised.items():
         change = f"{recorded} ×" if recorded == other else f"{recorded} × before, {other} × then"
         typer.echo(f"{rule} raised: {change}")
@@ -140,14 +144,24 @@ def _reading(item: Reading) -> str:
     return f"{item.signal} {value}{doubt} at {to_seconds(item.arrived_ns):.3f} s"
 
 
-def _add(table: Table, since_start_ns: int, left: Event | None, right: Event | None) -> None:
-    sides = (Text(_event_text(left)), Text(_event_text(right)))
-    table.add_row(f"{to_seconds(since_start_ns):.3f}", *sides)
+def _print_pairs(pairs: list[Pair], other: str) -> None:
+    """Print what was recorded beside what another decision gave, or after it when plain."""
+    if is_plain():
+        for since_start_ns, left, right in pairs:
+            typer.echo(f"After {to_seconds(since_start_ns):.3f} s.")
+            typer.echo(f"  Recorded: {'; '.join(_event_texts(left)) or 'nothing'}.")
+            typer.echo(f"  {other.capitalize()}: {'; '.join(_event_texts(right)) or 'nothing'}.")
+        return
+    table = Table("after (s)", "recorded", other, show_lines=True)
+    for since_start_ns, left, right in pairs:
+        sides = (Text("\n".join(_event_texts(side)) or "–") for side in (left, right))
+        table.add_row(f"{to_seconds(since_start_ns):.3f}", *sides)
+    Console().print(table)
 
 
-def _event_text(event: Event | None) -> str:
+def _event_texts(event: Event | None) -> list[str]:
     if event is None:
-        return "–"
+        return []
     fields = msgspec.to_builtins(event)
     kind = fields.pop("is")
-    return "\n".join([kind.replace("_", " "), *(f"{key}: {fields[key]}" for key in fields)])
+    return [kind.replace("_", " "), *(f"{key}: {fields[key]}" for key in fields)]

@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from linetender.cli.plain_output import is_plain
 from linetender.cli.scenario_play import Play, scenario_named, scenario_names
 from linetender.core.stages import Priority
 from linetender.simulation.scenario import Scenario
@@ -43,17 +44,21 @@ def play_all(seed: int, *, as_json: bool) -> bool:
     """
     names = scenario_names()
     errors = Console(file=sys.stderr)
+    draws = errors.is_terminal and not is_plain()
     verdicts = []
     with ProcessPoolExecutor(os.cpu_count()) as pool:
         played = pool.map(partial(_played, seed), names)
-        shown = track(played, "Playing", len(names), console=errors, disable=not errors.is_terminal)
+        shown = track(played, "Playing", len(names), console=errors, disable=not draws)
         for verdict in shown:
             verdicts.append(verdict)
             if as_json:
                 typer.echo(msgspec.json.encode(as_dict(verdict)))
     good = sum(not verdict.faults for verdict in verdicts)
     if not as_json:
-        Console().print(_table(verdicts))
+        if is_plain():
+            typer.echo("\n".join(_sentence(verdict) for verdict in verdicts))
+        else:
+            Console().print(_table(verdicts))
         typer.echo(f"{good} of {len(verdicts)} scenarios are as they must be.")
     return good == len(verdicts)
 
@@ -100,6 +105,15 @@ def _table(verdicts: list[Verdict]) -> Table:
             "NO" if verdict.faults else "ok",
         )
     return table
+
+
+def _sentence(verdict: Verdict) -> str:
+    told = ", ".join(f"{WORDS[e.priority]} {e.rule} {e.at_s:.1f} s" for e in verdict.told)
+    expected = _expected(verdict.scenario).replace("\n", ", ")
+    return (
+        f"{verdict.scenario.name}, {'NOT as it must be' if verdict.faults else 'ok'}. "
+        f"Expected: {expected}. Got: {told or 'nothing'}."
+    )
 
 
 def _hazard(scenario: Scenario) -> str:

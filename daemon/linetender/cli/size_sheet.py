@@ -3,6 +3,7 @@
 from linetender.airline.sizing import Change, Sizing
 from linetender.airline.trade_units import L_MIN_PER_CFM, PA_PER_INCH_OF_WATER
 from linetender.annunciation.cautions import CAUTIONS
+from linetender.cli.plain_output import is_plain
 from linetender.cli.size_advice import alarm, hood_and_wearer, where_to_measure
 from linetender.cli.size_elements import elements
 from linetender.settings.filter_class import filter_class
@@ -106,7 +107,7 @@ def _drops(sized: SizedStation) -> list[str]:
     for drop in likely.drops:
         share = drop.pressure_pa / likely.lost_pa
         row = f"  {drop.name:<30}{drop.pressure_pa:8.1f} Pa{100 * share:5.0f} %  "
-        lines.append((row + "#" * round(_BAR_COLUMNS * share)).rstrip())
+        lines.append((row if is_plain() else row + "#" * round(_BAR_COLUMNS * share)).rstrip())
     lines += [f"  Note: {flag.text}." for flag in likely.flags]
     return [*lines, *_filter(sized)]
 

@@ -1,5 +1,6 @@
 """The verb `status`: how a running station stands, once or live."""
 
+import sys
 from typing import Annotated
 
 import msgspec
@@ -11,6 +12,8 @@ from rich.text import Text
 from linetender.cli.control_client import ControlClient, JsonOption, StationOption, connect
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LINES_KEPT, draw_station
+from linetender.cli.plain_output import is_plain
+from linetender.cli.plain_view import changes, standing_lines, station_lines
 from linetender.cli.replay_report import length
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority
@@ -36,10 +39,22 @@ def status(
     if as_json:
         _print(shown)
     else:
-        console = Console()
-        console.print(_drawn(shown, (), console.width))
+        _show(shown)
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
+
+
+def _show(shown: Status) -> None:
+    """Print how the station stands, once."""
+    if not is_plain():
+        console = Console()
+        console.print(_drawn(shown, (), console.width))
+        return
+    typer.echo(f"Station {shown.station}.")
+    for line in station_lines(shown.snapshot):
+        typer.echo(line)
+    if shown.broker is not None:
+        typer.echo(broker_line(shown.broker))
 
 
 def _must_leave(snapshot: Snapshot) -> bool:
@@ -51,6 +66,8 @@ def _watch(client: ControlClient, *, as_json: bool) -> None:
         if as_json:
             for shown in client.watch():
                 _print(shown)
+        elif is_plain() or not Console().is_terminal:
+            _tell(client)
         else:
             _draw(client, Console())
     except KeyboardInterrupt:
@@ -63,6 +80,20 @@ def _draw(client: ControlClient, console: Console) -> None:
         for shown in client.watch():
             lines = (*lines, *shown.lines)[-LINES_KEPT:]
             live.update(_drawn(shown, lines, console.width), refresh=True)
+
+
+def _tell(client: ControlClient) -> None:
+    """Print how the station stands, then a line for each change."""
+    before: list[str] | None = None
+    for shown in client.watch():
+        now = list(standing_lines(shown.snapshot))
+        if before is None:
+            _show(shown)
+        else:
+            for line in (*shown.lines, *changes(before, now)):
+                typer.echo(line)
+        sys.stdout.flush()
+        before = now
 
 
 def _drawn(shown: Status, lines: tuple[str, ...], width: int) -> RenderableType:

@@ -9,6 +9,7 @@ import msgspec
 import typer
 
 from linetender.cli.line_breaks import WIDEST_COLUMNS, text_of
+from linetender.cli.plain_output import is_plain
 from linetender.cli.recalling import recall_for
 from linetender.cli.replay_progress import ReplayBar
 from linetender.cli.served_station import state_given
@@ -267,7 +268,7 @@ def _print(tuned: _Tuned) -> None:
     typer.echo(text_of(lines))
     typer.echo("\n".join(table(tuned.grid, tuned.found, tuned.present, columns)))
     typer.echo("  * station file; in brackets: too late for the air in the hood")
-    typer.echo("\n".join(curve(tuned.found, tuned.latest_s)))
+    typer.echo("\n".join(curve(tuned.found, tuned.latest_s, bars=not is_plain())))
     typer.echo("\n" + text_of([*_advice(tuned), *_caveats(tuned)]))
 
 

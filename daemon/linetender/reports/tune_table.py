@@ -36,18 +36,21 @@ def table(grid: Grid, found: tuple[Outcome, ...], present: Outcome, columns: int
     return lines
 
 
-def curve(found: tuple[Outcome, ...], latest_s: float) -> list[str]:
-    """Return the fewest alarms that each time until the sound can be had for."""
+def curve(found: tuple[Outcome, ...], latest_s: float, *, bars: bool = True) -> list[str]:
+    """Return the fewest alarms that each time until the sound can be had for.
+
+    Args:
+        found: The outcomes.
+        latest_s: What comes later is too late (s).
+        bars: Draw the alarms as bars as well.
+    """
     best = frontier(found)
     most = max(1, *(one.alarms for one in best))
     lines = ["", "Heard after, and the fewest alarms that this costs:"]
     for one in best:
-        bar = "#" * round(_BAR_COLUMNS * one.alarms / most)
+        bar = f"|{'#' * round(_BAR_COLUMNS * one.alarms / most):<{_BAR_COLUMNS}} " if bars else ""
         late = " too late" if one.heard_after_s > latest_s else ""
-        lines.append(
-            f"{one.heard_after_s:7.1f} s |{bar:<{_BAR_COLUMNS}} {one.alarms:>6} "
-            f"({_settings(one)}){late}"
-        )
+        lines.append(f"{one.heard_after_s:7.1f} s {bar}{one.alarms:>6} ({_settings(one)}){late}")
     return lines
 
 
