@@ -20,7 +20,7 @@ def station_lines(snapshot: Snapshot) -> Iterator[str]:
         yield "No alarms."
     for alarm in sorted(snapshot.alarms, key=lambda view: -PRIORITY_RANK[view.priority]):
         yield _alarm(alarm)
-    yield from standing_lines(snapshot)
+    yield from _stands(snapshot)
     yield from (_signal(view) for view in _shown(snapshot))
 
 
@@ -30,14 +30,7 @@ def standing_lines(snapshot: Snapshot) -> Iterator[str]:
     Args:
         snapshot: How it stands.
     """
-    stage = snapshot.stage.value.replace("_", "-")
-    watched = "watched" if snapshot.air_armed else "not watched yet"
-    yield f"Stage {stage}. Air {watched}."
-    sound = snapshot.demand.sound
-    yield f"Sounder {'quiet' if sound is Sound.SILENT else SOUND_WORDS[sound]}."
-    note = note_on(snapshot)
-    if note:
-        yield note
+    yield from _stands(snapshot)
     for view in _shown(snapshot):
         if view.value is None or view.quality is not Quality.GOOD:
             yield f"{SHOWN[view.signal].name}: {_doubt(view)}."
@@ -47,6 +40,17 @@ def changes(before: Iterable[str], now: Iterable[str]) -> list[str]:
     """Return the lines that were not there before."""
     known = set(before)
     return [line for line in now if line not in known]
+
+
+def _stands(snapshot: Snapshot) -> Iterator[str]:
+    stage = snapshot.stage.value.replace("_", "-")
+    watched = "watched" if snapshot.air_armed else "not watched yet"
+    yield f"Stage {stage}. Air {watched}."
+    sound = snapshot.demand.sound
+    yield f"Sounder {'quiet' if sound is Sound.SILENT else SOUND_WORDS[sound]}."
+    note = note_on(snapshot)
+    if note:
+        yield note
 
 
 def _shown(snapshot: Snapshot) -> Iterator[SignalView]:
