@@ -76,6 +76,9 @@ class Case(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         forbids: Rules that must not sound; "*": all that are neither expected nor in `also`.
         station: The station's file, where it is not the arrangement's own.
         at_s: When it is injected; None: when the stage has settled.
+        far_within_s: From the injection until the second boxes are to sound (s).
+        calls_within_s: From the injection until the contacts are to be called (s).
+        again_within_s: From the injection until it sounds again after an answer (s).
     """
 
     arrangement: Arrangement
@@ -88,6 +91,9 @@ class Case(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     forbids: tuple[str, ...] = ("*",)
     station: str = ""
     at_s: float | None = None
+    far_within_s: float | None = None
+    calls_within_s: float | None = None
+    again_within_s: float | None = None
 
 
 class Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

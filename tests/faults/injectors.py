@@ -1,5 +1,6 @@
 """What is done to a running station, and undone again: one injector for each way to break it."""
 
+import asyncio
 import errno
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from linetender.simulation.devices import (
     CO2_SENSOR_ADDRESS,
     CO_CELL_ADDRESS,
     SUPPLY_SENSOR_ADDRESS,
+    TACHOMETER_GPIO,
     Rig,
 )
 from linetender.simulation.knobs import Knob
@@ -23,14 +25,23 @@ from linetender_drivers.simulated.i2c_bus import BusFault, FaultKind
 from linetender_drivers.simulated.machine import SIMULATED
 from linetender_drivers.simulated.plx_peer import PeerState
 
-BUZZER_GPIO, LAMP_GPIO, NO_GPIO, NC_GPIO = 22, 23, 17, 27
+BUZZER_GPIO, LAMP_GPIO, NO_GPIO, NC_GPIO, HOOK_GPIO = 22, 23, 17, 27, 6
+TAP_S = 0.2
 
 
 class SwitchableDisk:
-    """A disk with one file, that can be filled up and emptied."""
+    """A disk with one file, that can be filled up and emptied.
+
+    Attributes:
+        is_full: Whether it takes nothing now.
+        was_full: Whether it ever took nothing.
+        synced: What a power cut now would leave.
+    """
 
     def __init__(self) -> None:
-        self.is_full = False
+        self.is_full = self.was_full = False
+        self.synced = b""
+        self._written = bytearray()
 
     def begin(self, path: Path) -> "SwitchableDisk":
         return self
@@ -40,10 +51,13 @@ class SwitchableDisk:
 
     def append(self, piece: bytes) -> None:
         if self.is_full:
+            self.was_full = True
             raise OSError(errno.ENOSPC, "No space left on device")
+        self._written += piece
 
     def sync(self) -> None:
-        """Nothing to do."""
+        """Bring to the disk what was written."""
+        self.synced = bytes(self._written)
 
     def close(self) -> None:
         """Nothing to do."""
@@ -62,6 +76,7 @@ class Around:
         broker_refuses: Why the broker takes no events, or empty.
         topics_forbidden: What the broker's access list refuses, or empty.
         cut_power: Takes the box its power for so long (s).
+        tachometer: Turns a minute that its wire tells of those that the fan makes.
     """
 
     rig: Rig
@@ -72,11 +87,22 @@ class Around:
     broker_refuses: str = ""
     topics_forbidden: str = ""
     cut_power: "Callable[[Around, float], None]" = lambda _on, _blind_s: None
+    tachometer: Callable[[float], float] = float
 
     def turn(self, knob: Knob, to: float) -> None:
         """Turn a knob of the world."""
         self.rig.world.turn(self.rig.machine.clock.now_ns(), knob, to)
         self.rig.keep_up()
+
+    def hang(self, *, on_hook: bool) -> None:
+        """Hang the hood on its hook, or take it off."""
+        pins = self.rig.machine.simulated_pins
+        (pins.press if on_hook else pins.release)(HOOK_GPIO)
+
+    def tap(self) -> None:
+        """Press the button shortly."""
+        self.rig.press("answer")
+        asyncio.get_running_loop().call_later(TAP_S, self.rig.release, "answer")
 
     def command(self, verb: Verb) -> None:
         """Give an order as the wearer does."""
@@ -168,6 +194,18 @@ def _taken(gpio: int) -> Injector:
     return Injector(begin, lambda _: held.pop().close())
 
 
+def _taken_input(gpio: int) -> Injector:
+    """Another program takes an input's line away, and gives it back."""
+    held = []
+
+    def begin(around: Around) -> None:
+        pins = around.rig.machine.simulated_pins
+        pins._inputs[gpio].close()
+        held.append(pins.input(gpio, pull_up=True))
+
+    return Injector(begin, lambda _: held.pop().close())
+
+
 def _taken_as_fan_stops(gpio: int) -> Injector:
     taken = _taken(gpio)
 
@@ -205,6 +243,43 @@ def _day_ends(around: Around) -> None:
     around.turn(Knob.HOOD, 0.0)
     around.command(Verb.END)
     around.turn(Knob.FAN, 0.0)
+
+
+def _button_stuck_as_fan_stops(around: Around) -> None:
+    around.rig.press("answer")
+    around.turn(Knob.FAN, 0.0)
+
+
+def _button_and_fan_back(around: Around) -> None:
+    around.rig.release("answer")
+    around.turn(Knob.FAN, 1.0)
+
+
+def _fan_stops_and_is_answered_once(around: Around) -> None:
+    """The fan stops, LEAVE sounds, the wearer presses, and stays all the same."""
+    around.turn(Knob.FAN, 0.0)
+    asyncio.get_running_loop().call_later(8.0, around.tap)
+
+
+def _hood_on_as_fan_stops(around: Around) -> None:
+    """Nobody has checked: the hood leaves its hook, and the fan stops."""
+    around.turn(Knob.HOOD, 1.0)
+    around.hang(on_hook=False)
+    around.turn(Knob.FAN, 0.0)
+
+
+def _tells(of: Callable[[float], float], fan: float = 1.0) -> Injector:
+    """The tachometer's wire tells something else than the fan does."""
+
+    def begin(around: Around) -> None:
+        around.tachometer = of
+        around.turn(Knob.FAN, fan)
+
+    def end(around: Around) -> None:
+        around.tachometer = float
+        around.turn(Knob.FAN, 1.0)
+
+    return Injector(begin, end)
 
 
 def _power_cut(blind_s: float, fan: float) -> Injector:
@@ -258,6 +333,24 @@ INJECTORS: Mapping[str, Injector] = MappingProxyType(
             _fan_stops_answered, lambda around: around.turn(Knob.FAN, 1.0)
         ),
         "human:ends_and_switches_off": Injector(_day_ends, _nothing),
+        "human:silent": Injector(_nothing, Around.tap),
+        "human:no_pulse_and_silent": Injector(lambda on: on.turn(Knob.FINGER_OUT, 1.0), Around.tap),
+        "human:answers_once": Injector(
+            _fan_stops_and_is_answered_once, lambda on: on.turn(Knob.FAN, 1.0)
+        ),
+        "human:never_starts": Injector(_nothing, lambda on: on.command(Verb.PRE_USE)),
+        "human:hood_on_unchecked": Injector(
+            _hood_on_as_fan_stops, lambda on: on.turn(Knob.FAN, 1.0)
+        ),
+        "button:stuck_as_fan_stops": Injector(_button_stuck_as_fan_stops, _button_and_fan_back),
+        "hook:wire_off": Injector(lambda on: on.hang(on_hook=False), _nothing),
+        "hook:shorted": Injector(lambda on: on.hang(on_hook=True), _nothing),
+        "tachometer:wire_off": _tells(lambda _: 0.0),
+        "tachometer:wire_off_as_fan_stops": _tells(lambda _: 0.0, fan=0.0),
+        "tachometer:hums_as_fan_stops": _tells(lambda _: 3000.0, fan=0.0),
+        "tachometer:counts_half": _tells(lambda rpm: rpm / 2),
+        "tachometer:counts_half_as_fan_slows": _tells(lambda rpm: rpm / 2, fan=0.55),
+        "tachometer:taken": _taken_input(TACHOMETER_GPIO),
     }
 )
 """All there are; one that no row of the table uses fails a test."""
