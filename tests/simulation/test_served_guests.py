@@ -147,6 +147,24 @@ def test_a_press_is_an_edge_that_ends_a_wait(world: World) -> None:
     assert ends == [0, 0.5]
 
 
+def test_time_does_not_overtake_an_edge_that_is_still_under_way(world: World) -> None:
+    hand(world, Hold(1, True))
+    station = Station(world)
+    station.input(17)
+    press = WorldLink(world.at)
+    world.guests.callback(press.close)
+    press.expect(Press(1, "answer", 0.5))
+    assert hand(world, Look(1)).now_ns == 0  # the press has begun; its edge was told
+    before_edge = station.link.heard
+    hasty = Wait(station.link.next_id(), 2 * S, before_edge)
+    station.link.expect(hasty)
+    assert (station.passed(hasty.id), station.heard) == (0, [(17, False)])
+    patient = Wait(station.link.next_id(), 2 * S, station.link.heard)
+    station.link.expect(patient)
+    assert station.passed(patient.id) == 0.5
+    assert station.heard == [(17, False), (17, True)]
+
+
 def test_a_line_is_given_back_by_word_or_by_death(world: World) -> None:
     first, second = Station(world, "first"), Station(world, "second")
     number = first.link.next_id

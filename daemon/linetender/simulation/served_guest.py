@@ -81,6 +81,7 @@ class Guest(asyncio.Protocol):
         self._host = host
         self._devices = GuestDevices(host.machine, self._interrupt)
         self._rest = b""
+        self._told = 0
         self._wait: Wait | None = None
         self._alarm: asyncio.TimerHandle | None = None
         self._tasks: set[asyncio.Task[None]] = set()
@@ -184,7 +185,10 @@ class Guest(asyncio.Protocol):
         self._wait = request
         for_time = request.until_ns is not None or self._devices.are_awaited
         self._host.gate.waits(self, for_time=for_time)
-        self._set_alarm(request.until_ns)
+        if request.heard not in (None, self._told):
+            self._end_wait()
+        else:
+            self._set_alarm(request.until_ns)
 
     def _set_alarm(self, until_ns: int | None) -> None:
         if until_ns is not None:
@@ -259,6 +263,7 @@ class Guest(asyncio.Protocol):
         transport = self._transport
         if transport is None or transport.is_closing() or not said:
             return
+        self._told += len(said)
         transport.write(b"".join(_ENCODER.encode(each) + b"\n" for each in said))
         if transport.get_write_buffer_size() > MOST_UNREAD_BYTES:
             transport.abort()

@@ -89,16 +89,22 @@ class _ServedSelector(TimeSelector):
         ready = self._give_real_time()
         if ready:
             return ready
-        wait = self.begin_wait(until_ns)
+        wait = self.begin_wait(until_ns, self._link.heard)
         while not self._has_passed(wait):
             ready = self.poll(None)
             if ready:
                 self.end_wait(wait)
         return ready
 
-    def begin_wait(self, until_ns: int | None) -> int:
-        """Let the world's time go on without this program; return the number of the wait."""
-        wait = Wait(self._link.next_id(), until_ns)
+    def begin_wait(self, until_ns: int | None, heard: int | None = None) -> int:
+        """Let the world's time go on without this program; return the number of the wait.
+
+        Args:
+            until_ns: Until when; None is for ever.
+            heard: The world ends the wait at once if it has said more than so many lines:
+                an edge that is under way shall not be overtaken by time.
+        """
+        wait = Wait(self._link.next_id(), until_ns, heard)
         self._or_gone(lambda: self._link.expect(wait))
         return wait.id
 

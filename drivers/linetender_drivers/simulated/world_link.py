@@ -62,12 +62,14 @@ class WorldLink:
 
     Attributes:
         on_edge: Called with the new level of a claimed input, by GPIO.
+        heard: How many lines the world has said so far.
 
     Raises:
         WorldGone: no world is served there.
     """
 
     def __init__(self, folder: Path, patience_s: float | None = PATIENCE_S) -> None:
+        self.heard = 0
         self.on_edge: dict[int, Callable[[bool], None]] = {}
         self._place = str(folder)
         self._numbers = count(1)
@@ -184,6 +186,7 @@ class WorldLink:
 
     def _hear(self, line: bytes) -> None:
         said: Any = self._decoder.decode(line)
+        self.heard += 1
         if isinstance(said, Edge):
             if said.gpio in self.on_edge:
                 self.on_edge[said.gpio](said.high)

@@ -48,10 +48,12 @@ class Hello(Request, tag="hello", frozen=True):
 class Wait(Request, tag="wait", frozen=True):
     """Nothing to do until an instant (ns), or (None) until something comes.
 
-    Answered once: at that instant, after an edge or a late answer that came, or after `Stay`.
+    Answered once: at that instant, after an edge or a late answer that came, or after `Stay`;
+    at once where the world has said more lines than `heard`.
     """
 
     until_ns: Annotated[int, msgspec.Meta(ge=0, le=2**62)] | None = None
+    heard: Annotated[int, msgspec.Meta(ge=0, le=2**62)] | None = None
 
 
 class Stay(Request, tag="stay", frozen=True):
