@@ -1,6 +1,7 @@
 """How soon each hazard is told with the default rules, in both arrangements.
 
-    python tests/benchmarks/detection_delay.py [RUNS] [HOURS] [FIRST_SEED] [--targets]
+    python tests/benchmarks/detection_delay.py [RUNS] [HOURS] [FIRST_SEED]
+        [--targets | --curve FILE.svg]
 
 Per hazard: seconds from its onset to the sound (LEAVE, or LOOK where LEAVE never comes),
 and from the airflow's crossing of 65 % to LEAVE: median, 95th percentile, worst. Beside
@@ -8,18 +9,21 @@ it Lorden's bound at one false alarm in 1 000 h, and the alarm budget. Then fals
 HOURS of ordinary use, what a `drift` takes against the bound, and the curve of delay
 against false alarms as limit and delay of `air_lost` vary. Prints; asserts nothing. 10 runs
 and 5 hours without arguments. With `--targets` only the hazards with a target, and whether
-it is met: 1000 runs of each on demand take ten minutes.
+it is met: 1000 runs of each on demand take some minutes. With `--curve` the curve alone,
+drawn into a file.
 """
 
 import sys
+from pathlib import Path
 from statistics import median, stdev
 
-from linetender.airline.alarm_budget import budget_s
+from linetender.airline.alarm_budget import REACTION_S, budget_s
 from linetender.cli.scenario_play import station_of_scenario
 from linetender.core.instants import MILLISECOND_NS, SECOND_NS
 from linetender.core.plan import Plan
+from linetender.reports.detection_plot import Choice, DetectionPlot, Panel, draw_detection
 from linetender.simulation.detection import TARGETS, delays_of, in_words
-from linetender.simulation.detection_curve import Point, curve_of
+from linetender.simulation.detection_curve import Point, bound_of, curve_of
 from linetender.simulation.drift_delay import SHIFTS, drift_against_bound
 from linetender.simulation.hazard_runs import figures_of
 from linetender.simulation.hazards import HAZARDS
@@ -30,6 +34,8 @@ from linetender.simulation.world import World
 SIDES = ("wearer_side", "fan_side")
 REQUIRED_L_MIN, HOOD_L, CO2_L_MIN = 170.0, 8.0, 0.73
 """Of the alarm budget: the published minimum airflow, and the station file's own defaults."""
+EXIT_S = 7.0
+"""The way out of the examples."""
 USUAL_SCATTER = 3.0
 """Where the bound is not printed, its scatter (%) does not matter."""
 
@@ -102,6 +108,34 @@ def show_false(side: str, plan: Plan, hours: int, first: int) -> None:
     )
 
 
+def draw_curve(plans: dict[str, Plan], runs: int, hours: int, first: int, path: Path) -> None:
+    """Draw delay against false alarms, with Lorden's bound and the alarm budget."""
+    panels = []
+    for side, plan in plans.items():
+        points = curve_of(plan, runs, hours, first)
+        show_curve(side, points)
+        choices = tuple(
+            Choice(point.limit, point.on_delay_s, point.median_s, point.false_per_1000_h)
+            for point in points
+        )
+        bounds = bound_of(plan, min(runs, 20), scatter_of(plan), first)
+        panels.append(Panel(side, choices, tuple(tuple(bound) for bound in bounds), hours))
+    budget = budget_s(REQUIRED_L_MIN, HOOD_L, CO2_L_MIN)
+    left = (budget - REACTION_S - EXIT_S, budget - REACTION_S)
+    plot = DetectionPlot(
+        "How soon the air's loss is told, and how often falsely",
+        f"Simulated: fan stopped, duct crushed, {runs} runs of each, seeds from {first}; "
+        f"{hours} h of ordinary use on each side. Marks: on-delays of 0, 1, 2, 4 s.",
+        (panels[0], panels[1]),
+        (65.0, 2.0),
+        (
+            (left[0], f"{REACTION_S:g} s to react and {EXIT_S:g} s to leave before 3 % CO2"),
+            (left[1], f"{REACTION_S:g} s to react and open the hood"),
+        ),
+    )
+    path.write_text(draw_detection(plot), encoding="utf-8")
+
+
 def show_curve(side: str, points: tuple[Point, ...]) -> None:
     """Print delay against false alarms, the soonest first."""
     print(f"{side}: air_lost with other limits and delays (fan stopped, duct crushed)")
@@ -114,12 +148,15 @@ def show_curve(side: str, points: tuple[Point, ...]) -> None:
 
 
 def main() -> None:
-    numbers = [int(word) for word in sys.argv[1:] if word != "--targets"]
+    numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     runs, hours, first = (*numbers, *(10, 5, 1)[len(numbers) :])
     plans = {side: station_of_scenario(side).plan for side in SIDES}
     if "--targets" in sys.argv:
         for side, plan in plans.items():
             show_targets(side, plan, runs, first)
+        return
+    if "--curve" in sys.argv:
+        draw_curve(plans, runs, hours, first, Path(sys.argv[sys.argv.index("--curve") + 1]))
         return
     print(f"alarm budget: {budget_s(REQUIRED_L_MIN, HOOD_L, CO2_L_MIN):.1f} s of good air")
     for side, plan in plans.items():

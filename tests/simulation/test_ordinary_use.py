@@ -34,11 +34,12 @@ def test_every_habit_shows_in_a_few_hours() -> None:
     assert {habit.what for habit in HABITS} <= seen
 
 
+@pytest.mark.parametrize("first", range(1, 21, 5))
 @pytest.mark.parametrize("station", ["wearer_side", "fan_side"])
-def test_an_hour_of_ordinary_use_is_quiet(station: str) -> None:
+def test_twenty_hours_of_ordinary_use_on_each_side_are_quiet(station: str, first: int) -> None:
     plan = load_station(shipped(f"config/scenarios/stations/{station}.toml")).plan
-    lived = live(plan, LINES.get(station, LineFigures()), hours=1)
-    assert (lived.hours, lived.leaves, lived.looks) == (1, [], [])
+    lived = live(plan, LINES.get(station, LineFigures()), 5, first)
+    assert (lived.hours, lived.leaves, lived.looks) == (5, [], [])
 
 
 def test_a_limit_that_is_too_tight_is_told_with_what_was_going_on() -> None:

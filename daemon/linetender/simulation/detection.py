@@ -121,15 +121,15 @@ def raised_ns(events: Iterable[Event], rule: str) -> int | None:
     return None
 
 
-def lorden_s(run: HazardRun, scatter: float) -> float | None:
-    """Return when no detector with one false alarm in 1 000 h can be sooner, to first order (s).
+def lorden_s(run: HazardRun, scatter: float, calm_s: float = FALSE_ONCE_S) -> float | None:
+    """Return when no detector with one false alarm in `calm_s` can be sooner, to first order (s).
 
     Information gathers at KL = (shift)² / (2·scatter²) per second, and ln(calm) of it is needed,
     calm being the mean number of seconds between false alarms (G. Lorden, Ann. Math. Stat. 42
     (1971) 1897, from memory: ln(calm) / KL for a sudden shift). For a shift that grows it is
     summed up as it comes. Taken as normal and independent from second to second.
     """
-    needed, gathered, before_ns = log(FALSE_ONCE_S), 0.0, run.onset_ns
+    needed, gathered, before_ns = log(calm_s), 0.0, run.onset_ns
     for at_ns, percent in run.air:
         shift = percent - 100.0
         if abs(shift) > scatter:

@@ -10,7 +10,7 @@ from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import Below, Plan, RulePlan
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
-from linetender.simulation.detection import raised_ns
+from linetender.simulation.detection import FALSE_ONCE_S, lorden_s, raised_ns
 from linetender.simulation.hazard_runs import figures_of, run_hazard
 from linetender.simulation.hazards import HAZARDS
 from linetender.simulation.lived_hours import live
@@ -19,6 +19,8 @@ LIMITS = (50.0, 65.0, 80.0, 90.0)
 ON_DELAYS_S = (0.0, 1.0, 2.0, 4.0)
 DEADBAND = 5.0
 TRIED = ("fan stopped", "duct crushed")
+RATES_PER_1000_H = (1.0, 10.0, 100.0, 1_000.0, 10_000.0, 100_000.0)
+"""Rates of false alarms for which a bound is reckoned."""
 LONGEST_S = 40.0
 """What is never told counts as told after this."""
 
@@ -40,6 +42,18 @@ class Point(NamedTuple):
     false_per_1000_h: float
 
 
+class Bound(NamedTuple):
+    """How soon a fault can be told at all, to first order, at a rate of false alarms.
+
+    Attributes:
+        false_per_1000_h: The rate.
+        soonest_s: From the onset, the median of the hazards tried.
+    """
+
+    false_per_1000_h: float
+    soonest_s: float
+
+
 def curve_of(plan: Plan, runs: int, hours: int, first_seed: int = 1) -> tuple[Point, ...]:
     """Try every choice at once: each is a rule of one plan.
 
@@ -56,7 +70,7 @@ def curve_of(plan: Plan, runs: int, hours: int, first_seed: int = 1) -> tuple[Po
     for hazard in HAZARDS:
         if hazard.name in TRIED:
             for seed in seeds:
-                run = run_hazard(tried, figures, hazard, seed)
+                run = run_hazard(tried, figures, hazard, seed, quick=True)
                 for choice in choices:
                     at_ns = raised_ns(run.events, _name(*choice))
                     late_s = LONGEST_S if at_ns is None else to_seconds(at_ns - run.onset_ns)
@@ -71,6 +85,31 @@ def curve_of(plan: Plan, runs: int, hours: int, first_seed: int = 1) -> tuple[Po
         )
         for choice in choices
     )
+
+
+def bound_of(plan: Plan, runs: int, scatter: float, first_seed: int = 1) -> list[Bound]:
+    """Return how soon the hazards tried can be told at all, by the rate of false alarms.
+
+    Args:
+        plan: The station.
+        runs: Of each hazard tried.
+        scatter: As of `delays_of`.
+        first_seed: Of the runs.
+    """
+    figures, seeds = figures_of(plan), range(first_seed, first_seed + runs)
+    lived = [
+        run_hazard(plan, figures, hazard, seed, quick=True)
+        for hazard in HAZARDS
+        if hazard.name in TRIED
+        for seed in seeds
+    ]
+    bounds = []
+    for rate in RATES_PER_1000_H:
+        soonest = [lorden_s(run, scatter, FALSE_ONCE_S / rate) for run in lived]
+        told = [at_s for at_s in soonest if at_s is not None]
+        if told:
+            bounds.append(Bound(rate, median(told)))
+    return bounds
 
 
 def _name(limit: float, on_delay_s: float) -> str:
