@@ -36,10 +36,12 @@ def throw(name: str, folder: Path, seconds: int) -> None:
     corpus.mkdir(parents=True, exist_ok=True)
     for number, seed in enumerate(door.seeds):
         (corpus / f"seed-{number}").write_bytes(seed)
-    dictionary = folder / "words"
-    dictionary.write_text("".join(f'"{_escaped(word)}"\n' for word in door.words))
+    places = [f"-artifact_prefix={folder}/", str(corpus)]
+    if door.words:
+        words = folder / "words"
+        words.write_text("".join(f'"{_escaped(word)}"\n' for word in door.words))
+        places = [f"-dict={words}", *places]
     limits = [f"-max_total_time={seconds}", f"-max_len={door.most}", f"-timeout={PATIENCE_S}"]
-    places = [f"-dict={dictionary}", f"-artifact_prefix={folder}/", str(corpus)]
     atheris.Setup([sys.argv[0], *limits, "-rss_limit_mb=2048", *places], door.take)
     atheris.Fuzz()
 

@@ -24,13 +24,13 @@ from linetender.runtime.remote_commands import NOT_AUTHORISED, CommandGuard
 from linetender.runtime.telling import Teller
 from linetender.settings.load import load_station
 from linetender.settings.shipped import shipped
-from linetender.settings.sounder_file import load_sounder
+from linetender.settings.sounder_file import Sounder, load_sounder
 from linetender.settings.station import Station
 from linetender_drivers.simulated.machine import SimulatedMachine
 from linetender_drivers.simulated.virtual_time import VirtualClock
 
 S = 1_000_000_000
-RUN, BEAT = "0a1b2c3d", 20
+RUN, BEAT = "0a1b2c3d", 6
 
 STATION = """
 [broker]
@@ -79,7 +79,7 @@ def _worn() -> Watch:
 
 
 class Ear:
-    """A station after its 20th heartbeat that hears its broker."""
+    """A station after its 6th heartbeat that hears its broker."""
 
     def __init__(self) -> None:
         self.said: list[tuple[str, bytes]] = []
@@ -167,11 +167,16 @@ BROKER_SEEDS = tuple(
 )
 
 JSON_WORDS = (
-    b'"run":"0a1b2c3d"', b'"heard":20', b'"from":"', b'"count":', b'"shown":', b'"verb":"',
+    b'"run":"0a1b2c3d"', b'"heard":6', b'"from":"', b'"count":', b'"shown":', b'"verb":"',
     b'"gesture":"hold"', b'"readings":[', b'"signal":"', b'"value":', b'"reason":"', b"1e308",
     b"9223372036854775808", b"-1", b'"\\ud800"', b"\\u001b[2J", b'"sounding":"', b'"alarms":[',
     b'"seq":', b'"stage":"worn"', b'"far":"high"', b"null", b"[[[[", b"\0",
 )  # fmt: skip
+
+
+@cache
+def _sounder() -> Sounder:
+    return load_sounder(shipped("config/second_boxes/bench.toml"))
 
 
 class BoxAtHand:
@@ -180,7 +185,7 @@ class BoxAtHand:
     def __init__(self) -> None:
         self.said: list[Demand] = []
         self.sent: list[bytes] = []
-        sounder = load_sounder(shipped("config/second_boxes/bench.toml"))
+        sounder = _sounder()
         machine = SimulatedMachine(VirtualClock())
         links = {one.id: self._publish for one in sounder.stations}
         fittings = Fittings(machine, WornClock(), Incoming(), links, say=self.said.append)

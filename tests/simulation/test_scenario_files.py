@@ -33,6 +33,7 @@ def test_a_good_one() -> None:
         ("hazard_s = 100.0\n", "", "hazard and hazard_s were expected together"),
         ('rule = "air_lost"', 'rule = "air_lost"\nsecondes = 3', "there is no such key here"),
         ("end_s = 130.0", "end_s = nan", "end_s"),
+        ("end_s = 130.0", "end_s = 9.0", "at which the hood goes on"),
         ('station = "wearer_side"', 'station = "attic"', "station"),
         ("hazard_s = 100.0", 'hazard_s = 100.0\nunseen = "It is dark"', "nothing is expected of"),
         ("[[expect]]", "[[expected]]", "expected"),

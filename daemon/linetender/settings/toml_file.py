@@ -14,6 +14,10 @@ from linetender.settings.problems import Problem, StationFileError, shown_value
 LARGEST_BYTES = 1_000_000
 """No file that a person wrote is larger (chosen)."""
 
+_NAMES_A_SECRET = re.compile("passw|secret|token|credential", re.IGNORECASE)
+_OPEN_IN_BROKER = frozenset({"host", "port", "tls", "commands", "discovery_prefix"})
+"""What else stands in `[broker]` is private, or a password that somebody put there."""
+
 
 @dataclass(frozen=True)
 class TomlFile:
@@ -30,8 +34,9 @@ class TomlFile:
     lines: dict[KeyPath, int]
 
     def problem(self, path: KeyPath, expected: str, remedy: str, value: object = None) -> Problem:
-        """Make a Problem about a key of this file; None and whole tables are not shown."""
-        shown = "" if value is None or isinstance(value, dict) else shown_value(value)
+        """Make a Problem about a key; None, whole tables and what may be a secret are not shown."""
+        hidden = value is None or isinstance(value, dict) or _may_be_secret(path)
+        shown = "" if hidden else shown_value(value)
         return Problem(self.file, self.line(path), dotted(path), shown, expected, remedy)
 
     def line(self, path: KeyPath) -> int | None:
@@ -49,6 +54,12 @@ class TomlFile:
             else:
                 return None
         return here
+
+
+def _may_be_secret(path: KeyPath) -> bool:
+    """Say whether what stands there is not for a terminal or a journal."""
+    in_broker = path[:1] == ("broker",) and (len(path) < 2 or path[1] not in _OPEN_IN_BROKER)
+    return in_broker or any(isinstance(step, str) and _NAMES_A_SECRET.search(step) for step in path)
 
 
 def dotted(path: KeyPath) -> str:

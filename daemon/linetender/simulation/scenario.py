@@ -209,6 +209,9 @@ def _script(table: ScenarioFile) -> Script:
 
 def _problems(table: ScenarioFile, toml: TomlFile) -> list[Problem]:
     problems = []
+    if table.opening == "worn" and table.end_s < WORN_FROM_S:
+        expected = f"more than the {WORN_FROM_S:g} s were expected at which the hood goes on"
+        problems.append(toml.problem(("end_s",), expected, "end later", table.end_s))
     for k, step in enumerate(table.step):
         given = [deed for deed in DEEDS if getattr(step, deed) is not None]
         if len(given) != 1:
