@@ -45,7 +45,7 @@ SENTENCES = [
         named(Cause.FAN_STOPPED, 0.8, Cause.LINE_BLOCKED, Cause.FILTER_LOADED),
         "The fan has stopped. Or: kink, filter.",
     ),
-    (named(Cause.NOT_CLEAR, 0.0), "What happened is not clear."),
+    (named(Cause.NOT_CLEAR, 0.0), "What happened is not clear: take it for a real alarm."),
 ]
 
 

@@ -109,8 +109,8 @@ CAUSE_WORDS: dict[Cause, CauseWords] = {
         "wearer unwell",
     ),
     Cause.NOT_CLEAR: CauseWords(
-        "What happened is not clear.",
-        "Take it for a real alarm; look at air and wearer.",
+        "What happened is not clear: take it for a real alarm.",
+        "Look at air and wearer.",
         "unclear",
     ),
 }
