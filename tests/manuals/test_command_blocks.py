@@ -77,7 +77,7 @@ def run(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
             ),
         )
     try:
-        code = process.wait(timeout=60)
+        code = process.wait(timeout=110)
     finally:
         with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)

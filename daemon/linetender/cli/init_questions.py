@@ -104,7 +104,7 @@ QUESTIONS: tuple[Question, ...] = (
              "is noticed",
              Kind.PIN, "27", minimal=True, choices=_OFF),
     Question("siren_pin", "GPIO of the siren", Kind.PIN, "22", minimal=True),
-    Question("lamp_pin", "GPIO of the green lamp: lit while the line is watched",
+    Question("lamp_pin", "GPIO of the green lamp: it blinks while all works",
              Kind.PIN, "23", minimal=True),
     Question("element", "What is the pressure measured across?",
              Kind.CHOICE, "hood_hose", choices=("hood_hose", "duct", "orifice", "pitot")),
