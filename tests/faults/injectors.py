@@ -89,9 +89,9 @@ class Around:
     cut_power: "Callable[[Around, float], None]" = lambda _on, _blind_s: None
     tachometer: Callable[[float], float] = float
 
-    def turn(self, knob: Knob, to: float) -> None:
+    def turn(self, knob: Knob, to: float, over_s: float = 0.0) -> None:
         """Turn a knob of the world."""
-        self.rig.world.turn(self.rig.machine.clock.now_ns(), knob, to)
+        self.rig.world.turn(self.rig.machine.clock.now_ns(), knob, to, over_s)
         self.rig.keep_up()
 
     def hang(self, *, on_hook: bool) -> None:
@@ -306,6 +306,9 @@ INJECTORS: Mapping[str, Injector] = MappingProxyType(
     {f"world:{name}": _named(name) for name in FAULTS}
     | {f"air_sensor:{kind.value}": _chip(kind, AIR_SENSOR_ADDRESS) for kind in FaultKind}
     | {
+        "world:filter_loads": Injector(
+            lambda on: on.turn(Knob.FILTER, 3.0, 300.0), lambda on: on.turn(Knob.FILTER, 1.0)
+        ),
         "supply_sensor:nack": _chip(FaultKind.NACK, SUPPLY_SENSOR_ADDRESS),
         "gas_sensors:nack": _chip(FaultKind.NACK, CO2_SENSOR_ADDRESS, CO_CELL_ADDRESS),
         "oximeter:silent": _peer(PeerState.SILENT),
