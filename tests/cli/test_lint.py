@@ -113,3 +113,17 @@ def test_json_of_a_bad_file(tmp_path: Path) -> None:
     (problem,) = told["problems"]
     assert (problem["key"], problem["value"]) == ("devices.siren.options.gpio", "99")
     assert problem["text"].startswith(f"{path}:")
+
+
+@pytest.mark.parametrize("kind", ["station", "sounder", "forward"])
+def test_it_prints_the_schema_for_an_editor(kind: str) -> None:
+    shown = _lint("--schema", kind)
+    assert shown.exit_code == ExitCode.FINE
+    kept = shipped(f"config/schemas/{kind}.schema.json")
+    assert shown.output == kept.read_text(encoding="utf-8")
+
+
+def test_there_is_no_schema_of_any_other_kind() -> None:
+    refused = _lint("--schema", "lamp")
+    assert refused.exit_code == ExitCode.USAGE
+    assert "station, sounder, forward" in refused.output

@@ -4,6 +4,7 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
+from textwrap import dedent
 from typing import NamedTuple
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -17,7 +18,9 @@ PAGES = sorted(
 
 COMMAND_LANGUAGES = ("sh", "console")
 
-FENCE = re.compile(r"^```(?P<language>\w*)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL)
+FENCE = re.compile(
+    r"^(?P<indent> *)```(?P<language>\w*)\n(?P<text>.*?)^(?P=indent)```$", re.MULTILINE | re.DOTALL
+)
 NOTE = re.compile(r"<!-- (?P<kind>not run|run with): (?P<said>[^>]+?) -->\n\Z")
 LINK = re.compile(r"\]\((?P<target>[^)\s]+)\)")
 HEADING = re.compile(r"^#{1,6} (?P<title>.+)$", re.MULTILINE)
@@ -64,7 +67,7 @@ def blocks(page: Path) -> Iterator[Block]:
             page,
             before.count("\n") + 2,
             found["language"],
-            found["text"],
+            dedent(found["text"]),
             said if kind == "not run" else "",
             tuple(said.split(", ")) if kind == "run with" else (),
         )

@@ -14,6 +14,7 @@ from linetender.cli.served_station import state_given
 from linetender.core.plan import Plan, Stale
 from linetender.core.stages import Priority
 from linetender.settings.exceptions_policy import GRANTABLE
+from linetender.settings.file_schemas import FILES, file_schema_text
 from linetender.settings.forward_file import is_forward_file, load_forwarding
 from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.load import load_station
@@ -21,6 +22,27 @@ from linetender.settings.problems import Finding, Problem, StationFileError
 from linetender.settings.rule_budget import RuleBudget, slowest
 from linetender.settings.sounder_file import is_sounder_file, load_sounder
 from linetender.settings.station import Station
+
+
+def _print_schema(kind: str | None) -> None:
+    if kind is None:
+        return
+    if kind not in FILES:
+        raise typer.BadParameter(f"{kind!r} is no kind of file: {', '.join(FILES)}")
+    typer.echo(file_schema_text(kind), nl=False)
+    raise typer.Exit
+
+
+_Schema = Annotated[
+    str | None,
+    typer.Option(
+        "--schema",
+        metavar="KIND",
+        is_eager=True,
+        callback=_print_schema,
+        help="Print the JSON Schema of a station, sounder or forward file, for editors.",
+    ),
+]
 
 
 def lint(
@@ -45,6 +67,7 @@ def lint(
         Path | None,
         typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept."),
     ] = None,
+    schema: _Schema = None,
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
 
@@ -54,6 +77,8 @@ def lint(
     do not fit the description, 2 usage, 3 bad file.
 
     Example: linetender lint station.toml
+
+    Example: linetender lint --schema station >station.schema.json
     """
     if is_packet_description(file):
         raise typer.Exit(lint_packets(file, against, as_json=as_json))
