@@ -33,6 +33,11 @@ def _print_schema(kind: str | None) -> None:
     raise typer.Exit
 
 
+_State = Annotated[
+    Path | None,
+    typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept."),
+]
+
 _Schema = Annotated[
     str | None,
     typer.Option(
@@ -63,10 +68,7 @@ def lint(
             help="With a packet description: decode what probe --listen --save wrote.",
         ),
     ] = None,
-    state: Annotated[
-        Path | None,
-        typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept."),
-    ] = None,
+    state: _State = None,
     schema: _Schema = None,
 ) -> None:
     """Check a station file: every mistake with its line, and whether it is safe to run.
