@@ -105,6 +105,21 @@ def test_a_baseline_is_kept_across_a_short_gap(blind_s: float, is_kept: bool) ->
     assert dropped == ([] if is_kept else ["too_old"])
 
 
+@pytest.mark.parametrize("is_still_down", [False, True])
+def test_a_press_during_which_it_was_killed_is_no_call_unless_it_goes_on(
+    is_still_down: bool,
+) -> None:
+    """The state is kept at what the press did; that it was let go makes no event."""
+    before = worn()
+    before.contact(66.0, "answer", CLOSED)
+    bench = after(before, 5.0)
+    bench.contact(70.1, "answer", CLOSED if is_still_down else OPEN)
+    bench.advance(72.0)
+    assert bench.state("help") == "NORMAL"
+    bench.advance(80.0)
+    assert bench.state("help") == ("UNACKNOWLEDGED" if is_still_down else "NORMAL")
+
+
 def test_a_restart_in_idle_asks_and_says_nothing() -> None:
     bench = worn()
     bench.command(66.0, Verb.END)

@@ -135,5 +135,6 @@ def look(before: Stage, after: Played, when: str, power_cut: bool) -> None:
     if before is Stage.PRE_USE:
         assert snapshot.check.state is CheckState.REFUSED, when
     assert snapshot.question is not Question.HOOD, when
+    assert [e for e in after.events if isinstance(e, AlarmChanged) and e.why != "out"] == [], when
     assert all(to_seconds(event.due_ns) <= 2.0 for event in after.events), when
     assert msgspec.json.encode(snapshot), when

@@ -31,6 +31,10 @@ class HeldCondition(Condition):
         elif self._closed_ns == NEVER_NS and self.verdict is not Verdict.PRESENT:
             self._closed_ns = now_ns
 
+    def lose_history(self) -> None:
+        """Forget a press: nobody saw whether it lasted. One that goes on is counted anew."""
+        self._closed_ns = NEVER_NS
+
     def call(self) -> None:
         """Be present at once: the call came by another way than the wired button."""
         self.verdict = Verdict.PRESENT
