@@ -107,6 +107,23 @@ CREATE TABLE pre_use_check (
 ) STRICT
 """
 
+_PROOFS = """
+CREATE TABLE proof (
+    id INTEGER PRIMARY KEY,
+    ended_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    who TEXT NOT NULL,
+    recording TEXT NOT NULL,
+    step TEXT NOT NULL,
+    result TEXT NOT NULL CHECK (result IN ('passed', 'failed', 'skipped', 'pending')),
+    why TEXT NOT NULL,
+    clock TEXT NOT NULL,
+    seconds REAL CHECK (seconds >= 0),
+    limit_s REAL CHECK (limit_s >= 0),
+    rule TEXT NOT NULL
+) STRICT
+"""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     # 1: what was calibrated and taught.
     (_CALIBRATIONS, _TAUGHT),
@@ -116,6 +133,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (_OUTBOX, _KEPT_STATE),
     # 4: uses of the hood and pre-use checks.
     (_SESSIONS, _PRE_USE_CHECKS),
+    # 5: steps of proof tests, the walk to the way out among them.
+    (_PROOFS,),
 )
 """Each script is a tuple of statements, run in one transaction with its number."""
 
