@@ -1,11 +1,15 @@
 """Planted secrets of the broker's login are searched in all that a run leaves and says.
 
-The process logs at the level of debugging, the client library of the broker included.
+That is: logs, recording, memory (a use and its check are in it), local status, every message of
+the broker, and what the verbs for station files and recordings print and write. The process
+logs at the level of debugging, the client library of the broker included.
 """
 
+import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -75,15 +79,16 @@ def test_no_secret_leaves_by_log_recording_status_or_report(
         more["CREDENTIALS_DIRECTORY"] = str(secret)
     broker.start()
     try:
-        with broker.watch() as witness:
+        with broker.watch("#") as witness:
             record = left / "s.jsonl"
             run = start(station, left, record, more)
             try:
                 if logs_in:
                     witness.wait_for("linetender/demo/state", '"stage":"worn"')
                 status = status_of_running(more)
-                run.terminate()
-                run.wait(timeout=PATIENCE_S)
+                run.wait(timeout=2 * PATIENCE_S)  # the day is over in 10 s
+                broker.publish("the/end", "")
+                witness.wait_for("the/end")
             finally:
                 run.kill()
                 run.wait()
@@ -93,7 +98,28 @@ def test_no_secret_leaves_by_log_recording_status_or_report(
         broker.stop()
     assert ("refuses the connection" in err) is not logs_in
     assert "DEBUG" in err and '"demo"' in status
-    assert found_in({"status": status, **told_afterwards(record)}, left) == []
+    sent = "".join(f"{one.topic} {one.payload}\n" for one in witness.seen)
+    assert [part in sent for part in ('"stage":"pre_use"', "home/device/")] == [logs_in] * 2, sent
+    assert remembered_in(left / "state") == [1, 1]
+    said = {"status": status, "sent": sent, **told_afterwards(record), **told_of(station)}
+    assert found_in(said, left) == []
+
+
+def remembered_in(state: Path) -> list[int]:
+    """Return how many uses and pre-use checks the memory holds."""
+    with closing(sqlite3.connect(state / "memory.sqlite3")) as memory:
+        tables = ("session", "pre_use_check")
+        return [len(memory.execute(f"SELECT * FROM {table}").fetchall()) for table in tables]
+
+
+def told_of(station: Path) -> dict[str, str]:
+    """Return what the verbs for a station file say of it."""
+    told = {}
+    for verb in (("lint",), ("lint", "--json")):
+        done = linetender(*verb, station)
+        assert done.returncode in (ExitCode.FINE, ExitCode.FINDINGS), done
+        told[" ".join(verb)] = done.stdout + done.stderr
+    return told
 
 
 def told_afterwards(record: Path) -> dict[str, str]:
@@ -102,12 +128,12 @@ def told_afterwards(record: Path) -> dict[str, str]:
     report = linetender("report", record, "--out", page)
     facts = linetender("report", record, "--json")
     replay = linetender("replay", record)
-    assert [done.returncode for done in (report, facts, replay)] == [0, 0, 0]
+    again = linetender("replay", record, "--json")
+    tables = linetender("export", record, "--derived")
+    told = (report, facts, replay, again, tables)
+    assert [done.returncode for done in told] == [0] * len(told), told
     assert page.stat().st_size > 1000
-    return {
-        "report": report.stdout + report.stderr + facts.stdout + facts.stderr,
-        "replay": replay.stdout + replay.stderr,
-    }
+    return {f"told {number}": done.stdout + done.stderr for number, done in enumerate(told)}
 
 
 def station_file(folder: Path, port: int, password: str) -> Path:
@@ -115,7 +141,7 @@ def station_file(folder: Path, port: int, password: str) -> Path:
     file = folder / "station.toml"
     file.write_text(
         f"{shipped('config/demo.toml').read_text()}\n[broker]\nhost = '127.0.0.1'\nport = {port}\n"
-        f"user = '{USER}'\npassword_file = 'broker.password'\n"
+        f"user = '{USER}'\npassword_file = 'broker.password'\ndiscovery_prefix = 'home'\n"
     )
     return file
 
@@ -124,10 +150,11 @@ def start(
     station: Path, left: Path, record: Path, more: dict[str, str]
 ) -> "subprocess.Popen[bytes]":
     """Run it; what it says goes to files, for a pipe that nobody reads would lose lines."""
-    arguments = ["run", station, "--simulate", "demo", "--speed", "5", "--record", record]
+    arguments = ["run", station, "--simulate", "ordinary_day", "--speed", "60"]
+    program = [sys.executable, "-c", DEBUGGING]
     with (left / "out").open("wb") as out, (left / "err").open("wb") as err:
         return subprocess.Popen(
-            [sys.executable, "-c", DEBUGGING, *arguments, "--state", left / "state"],
+            [*program, *arguments, "--record", record, "--state", left / "state"],
             stdout=out,
             stderr=err,
             env=environment(**more),
