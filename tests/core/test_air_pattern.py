@@ -23,6 +23,10 @@ CASES = [
     ([100.0 - second for second in range(30)], Pace.SLOW),
     ([85.0] * 40, Pace.SLOW),
     ([85.0] * 30 + [40.0, 12.0, 12.0], Pace.SUDDEN),
+    # Nearly shut: what is left goes up and down with the breath.
+    ([*USUAL, 60.0, 14.0, 5.0, 7.0, 14.0, 9.0, 4.0], Pace.SUDDEN),
+    # In a slow loss the hose was stepped on for a moment: the way back is no fall.
+    ([100.0 - second for second in range(36)] + [85.0, 62.0, 61.0, 60.0], Pace.SLOW),
     # After a restart: the tail of a fall that nobody saw, and falls that were seen after it.
     ([18.0, 17.0, 16.0, 15.0], Pace.UNSEEN),
     ([40.0] * 10, Pace.UNSEEN),

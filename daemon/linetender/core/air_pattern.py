@@ -1,6 +1,7 @@
 """What the last seconds of air look like: how low, and how it went there."""
 
 from collections.abc import Sequence
+from statistics import median
 from typing import NamedTuple
 
 from linetender.core.cause_table import Pace
@@ -12,8 +13,9 @@ RISEN_FROM_PERCENT = 108.0
 FAST_PERCENT = 12.0
 """A fall that loses so much within two seconds anywhere is no slow one (chosen: a fan that
 stops loses 40 %, a supply that sags within 20 s loses 8 %)."""
-FALLEN_PART = 0.9
-"""A fall is reckoned until this part of it is done (chosen: over a breath at a low level)."""
+FALLEN_PART = 0.85
+"""A fall is reckoned until this part of it is done (chosen: over a breath at a low level, which
+moves the means by a tenth of the fall; a fan that stops has lost a good half in as long)."""
 SUDDEN_S = 2
 """A fall within one whole mean, and the mean it began in, is sudden."""
 STEP_PERCENT = 3.5
@@ -59,7 +61,7 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
     if _is_unseen(means):
         return Pattern(Pace.UNSEEN, level)
     began = _steepest(means)
-    fall = means[began:]
+    fall = [_before(means, began), *means[began + 1 :]]
     nearly = fall[0] - FALLEN_PART * (fall[0] - min(fall))
     fell_s = next(place for place, mean in enumerate(fall) if mean <= nearly)
     after = fall[fell_s + 1 :][-SETTLED_MEANS:] or fall[-1:]
@@ -80,8 +82,13 @@ def _is_unseen(means: Sequence[float]) -> bool:
 
 def _steepest(means: Sequence[float]) -> int:
     """Return the place from which most is lost within two seconds."""
-    lost = [means[k] - min(means[k + 1 : k + 3]) for k in range(len(means) - 1)]
+    lost = [_before(means, k) - min(means[k + 1 : k + 3]) for k in range(len(means) - 1)]
     return lost.index(max(lost)) if lost else 0
+
+
+def _before(means: Sequence[float], place: int) -> float:
+    """Return from where a fall after this place began: the way back from one odd rise is none."""
+    return min(means[place], median(means[max(0, place - 2) : place + 1]))
 
 
 def _pace(fall: Sequence[float], fell_s: int) -> Pace:
