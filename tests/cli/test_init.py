@@ -6,14 +6,19 @@ import tomllib
 from itertools import product
 from pathlib import Path
 
+import hypothesis
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.init_answers import Refused, accepted
 from linetender.cli.init_questions import OPEN_HOOD, QUESTIONS, UNITS, Kind, Question
+from linetender.cli.init_sensors import unseen_sensors
 from linetender.cli.main import app
 from linetender.settings.load import load_station
+from linetender_drivers.registry import driver_names, find_spec
 
 MINIMAL: dict[str, object] = {
     "id": "loft",
@@ -29,6 +34,7 @@ MINIMAL: dict[str, object] = {
 WHOLE: dict[str, object] = MINIMAL | {
     "element": "hood_hose",
     "altitude": "1000 ft",
+    "required_airflow": 170,
     "hook_pin": 6,
     "fan_mains_pin": 5,
     "co_alarm_pin": 13,
@@ -39,9 +45,24 @@ WHOLE: dict[str, object] = MINIMAL | {
     "broker_tls": "yes",
     "broker_user": "linetender-loft",
     "broker_password": "invented secret",
+    "contacts": "kim lou",
+    "second_boxes": "bench:wearer kitchen:attendant",
     "line": "no",
 }
-BROKER = ("broker_tls", "broker_user", "broker_password")
+BROKER = ("broker_tls", "broker_user", "broker_password", "contacts", "second_boxes")
+SENSORS: tuple[dict[str, object], ...] = (
+    {"sensor": "sdp8xx@0x21"},
+    {"sensor": "sdp8xx@0x25"},
+    {"sensor": "sdp8xx@0x26"},
+    {"sensor": "d6f_ph@0x6c", "sensor_product": "D6F-PH0025"},
+    {"sensor": "d6f_ph@0x6f", "sensor_product": "D6F-PH5050"},
+    {"sensor": "hsc", "sensor_part": "HSCDRRN250LD2A3"},
+    {"sensor": "hsc", "sensor_part": "sscdrrn002nd3a5"},
+    {"sensor": "ms4525do@0x28", "sensor_range": 1, "sensor_output": "A"},
+    {"sensor": "ms4525do@0x46", "sensor_range": 2, "sensor_output": "B"},
+    {"sensor": "ads1115_pressure@0x48", "sensor_low": 0, "sensor_high": "2 inH2O"},
+    {"sensor": "ads1115_pressure@0x4b", "sensor_low": "-250 Pa", "sensor_high": 250},
+)
 LINE: dict[str, object] = {
     "line": "yes",
     "fan_airflow": "200 cfm",
@@ -129,6 +150,72 @@ def test_every_combination_of_parts_lints_clean(tmp_path: Path, turn: int) -> No
         assert load_station(out).advice == (), answers
 
 
+FITTED = st.fixed_dictionaries(
+    {
+        "arrangement": st.sampled_from(("wearer_side", "fan_side")),
+        "exit_time": st.sampled_from((5, 7)),
+        "normal_pressure": st.sampled_from((40, "0.35 inH2O", 200)),
+        "button_nc_pin": st.sampled_from((27, "none")),
+        "altitude": st.sampled_from(("5000 ft", 0, 1200)),
+        "required_airflow": st.sampled_from((170, "8 cfm", 400)),
+        "hook_pin": st.sampled_from((6, "none")),
+        "fan_mains_pin": st.sampled_from((5, "none")),
+        "co_alarm_pin": st.sampled_from((13, "none")),
+        "oximeter": st.sampled_from(("only", "02:00:5E:10:00:01", "none")),
+        "check_in": st.sampled_from((1, 60, "none")),
+        "recording": st.sampled_from(("yes", "no")),
+    }
+)
+BROKERS = st.one_of(
+    st.just({"broker_host": "none"}),
+    st.fixed_dictionaries(
+        {
+            "broker_host": st.sampled_from(("127.0.0.1:1884", "broker.home.arpa", "[::1]:8884")),
+            "broker_tls": st.sampled_from(("yes", "no")),
+            "broker_user": st.just("linetender-loft"),
+            "broker_password": st.just("invented secret"),
+            "contacts": st.sampled_from(("kim", "kim lou", "none")),
+            "second_boxes": st.sampled_from(("bench:wearer", "a:attendant b:attendant", "none")),
+        }
+    ),
+)
+ELEMENTS = st.sampled_from(
+    (
+        {"element": "hood_hose"},
+        {"element": "duct"},
+        {"element": "pitot"},
+        {"element": "orifice", "orifice_bore": "2 in", "orifice_pipe": 100},
+    )
+)
+
+
+@given(st.tuples(FITTED, st.sampled_from(SENSORS), ELEMENTS, BROKERS, st.sampled_from((LINE, {}))))
+@hypothesis.settings(max_examples=40)
+def test_whatever_is_answered_the_file_lints_clean(
+    tmp_path_factory: pytest.TempPathFactory, parts: tuple[dict[str, object], ...]
+) -> None:
+    answers = {key: value for key, value in WHOLE.items() if key not in (*BROKER, "sensor")}
+    for part in parts:
+        answers |= part
+    out = written(tmp_path_factory.mktemp("station"), answers)
+    station = load_station(out)
+    assert station.advice == (), answers
+    told = str(answers.get("contacts", "none"))
+    assert station.plan.contact_names == (() if told == "none" else tuple(told.split()))
+
+
+def test_every_pressure_sensor_with_a_driver_is_offered() -> None:
+    gives = {
+        name
+        for name in driver_names()
+        if find_spec(name).probe and "pressure" in find_spec(name).summary
+    }
+    offered = {sensor.driver for sensor in unseen_sensors(minimal=False).values()}
+    assert offered == {each["sensor"].partition("@")[0] for each in SENSORS}  # type: ignore[attr-defined]
+    assert offered >= gives - {"bme280", "bmp280"}
+    assert {sensor.driver for sensor in unseen_sensors(minimal=True).values()} == {"sdp8xx"}
+
+
 def test_what_is_to_be_taught_is_all_that_lint_misses(tmp_path: Path) -> None:
     out = written(tmp_path, MINIMAL | {"normal_pressure": "teach"}, "--minimal")
     done = CliRunner().invoke(app, ["lint", str(out), "--json"])
@@ -185,12 +272,19 @@ def question(name: str) -> Question:
         ("duct_bends", "1.5", "a whole number"),
         ("orifice_pipe", "50", "wider than its hole of 50 mm"),
         ("oximeter", "02:00", "expected an address"),
+        ("sensor_part", "HSC", "no part number of a differential or gauge HSC or SSC sensor"),
+        ("sensor_high", "-3", "the upper end must be above the lower one"),
+        ("required_airflow", "0.5 cfm", "that is 14.16 L/min; expected 20 to 2000 L/min"),
+        ("broker_host", "my broker", "without spaces"),
+        ("contacts", "Kim", "expected names made of a-z"),
+        ("contacts", "kim kim", "only once"),
+        ("second_boxes", "bench", "expected NAME:wearer or NAME:attendant"),
         ("recording", "perhaps", "expected yes or no"),
         ("broker_user", 'a\x07"b', "3 to 120 letters on one line"),
     ],
 )
 def test_a_bad_answer_is_refused_with_the_reason(name: str, answer: str, why: str) -> None:
-    so_far = {"button_pin": "17", "orifice_bore": "50"}
+    so_far = {"button_pin": "17", "orifice_bore": "50", "sensor_low": "-2"}
     with pytest.raises(Refused) as refused:
         accepted(question(name), answer, so_far, ("sdp8xx@0x25", "sdp8xx@0x26"))
     assert why in str(refused.value)

@@ -23,6 +23,7 @@ from linetender.cli.init_questions import (
     Question,
 )
 from linetender.cli.init_search import Choice, look_around
+from linetender.cli.init_sensors import sensor_lines
 from linetender.cli.line_breaks import text_of
 from linetender.settings.load import load_station
 from linetender.settings.problems import Problem, StationFileError
@@ -59,7 +60,7 @@ def init(
         typer.echo("\n".join(_listed(minimal=minimal)))
         return
     _refuse_existing(out)
-    choice = look_around(bus, out, search=not no_search, radio=not minimal)
+    choice = look_around(bus, out, search=not no_search, minimal=minimal)
     typer.echo(text_of(list(choice.told)))
     secret = out.with_suffix(".password")
 
@@ -118,12 +119,13 @@ def _asked(choice: Choice, is_too_far: Callable[[Answers], bool], *, minimal: bo
 
 def _ask_into(given: Answers, question: Question, choice: Choice) -> Answers | None:
     """Ask one question until its answer can be taken; None at the end of input or Ctrl-C."""
-    default, also = question.default, ""
+    default, options = question.default, list[str]()
     if question.kind is Kind.SENSOR:
-        default, also = next(iter(choice.sensors)), f" ({', '.join(choice.sensors)})"
+        default = next(iter(choice.sensors))
+        options = sensor_lines(choice.sensors)
     elif question.kind is Kind.OXIMETER and choice.oximeters:
         default = next(iter(choice.oximeters))
-    typer.echo(text_of(["", f"{question.words}{also or _expected(question)}"]))
+    typer.echo(text_of(["", f"{question.words}{_expected(question)}", *options]))
     while True:
         try:
             text = _line(f"  [{default}] > " if default else "  > ", question)

@@ -5,10 +5,19 @@ import re
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 
-from linetender.cli.init_questions import NONE, OPEN_HOOD, QUESTIONS, UNITS, Kind, Question
+from linetender.cli.init_questions import (
+    NONE,
+    OPEN_HOOD,
+    QUESTIONS,
+    SENSOR,
+    UNITS,
+    Kind,
+    Question,
+)
 from linetender.settings.problems import Problem, StationFileError
 from linetender.settings.strict_model import SLUG_RULE
 from linetender.settings.toml_file import TomlFile, read_toml
+from linetender_drivers.pressure.hsc_decode import hsc_part
 
 Answers = dict[str, str]
 """Accepted answers by question; quantities as a number in the station file's unit."""
@@ -20,6 +29,9 @@ LAST_PIN = 27
 LONGEST_TEXT = 120
 
 _SLUG = re.compile(r"[a-z][a-z0-9_-]{0,31}")
+_HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")
+_BOX = re.compile(r"[a-z][a-z0-9_-]{0,31}:(?:wearer|attendant)")
+_BOX_RULE = "expected NAME:wearer or NAME:attendant for each box, with spaces between"
 _ADDRESS = re.compile(r"[0-9A-F]{2}(:[0-9A-F]{2}){5}|only")
 _AMOUNT = re.compile(r"([-+]?[0-9]+(?:\.[0-9]*)?|[-+]?\.[0-9]+)\s*([A-Za-z0-9/]*)")
 
@@ -36,6 +48,8 @@ def is_due(question: Question, so_far: Mapping[str, str], *, minimal: bool) -> b
         return True
     earlier, wanted = question.after
     given = so_far.get(earlier, NONE)
+    if earlier == SENSOR:
+        given = given.partition("@")[0]
     return given != NONE if wanted is None else given == wanted
 
 
@@ -67,6 +81,14 @@ def accepted(question: Question, text: str, so_far: Mapping[str, str], sensors: 
             return text if text == place else _oximeter(text)
         case Kind.TEXT | Kind.SECRET:
             return _text(text)
+        case Kind.PART:
+            return _part(text.upper())
+        case Kind.HOST:
+            return _matching(_HOST, text, "expected a name or an address, without spaces")
+        case Kind.NAMES:
+            return _names(text.split(), _SLUG, f"expected names {SLUG_RULE}, with spaces between")
+        case Kind.BOXES:
+            return _names(text.split(), _BOX, _BOX_RULE)
         case Kind.PIN:
             return _pin(question, text, so_far)
     value = _in_file_unit(question, text)
@@ -99,6 +121,23 @@ def _text(text: str) -> str:
     if not 3 <= len(text) <= LONGEST_TEXT or not text.isprintable():
         raise Refused(f"expected 3 to {LONGEST_TEXT} letters on one line")
     return text
+
+
+def _part(text: str) -> str:
+    try:
+        hsc_part(text)
+    except ValueError as error:
+        raise Refused(str(error)) from error
+    return text
+
+
+def _names(words: list[str], pattern: re.Pattern[str], expected: str) -> str:
+    names = [word.partition(":")[0] for word in words]
+    if not words or not all(pattern.fullmatch(word) for word in words):
+        raise Refused(expected)
+    if len(set(names)) < len(names):
+        raise Refused("each name may be given only once")
+    return " ".join(words)
 
 
 def _pin(question: Question, text: str, so_far: Mapping[str, str]) -> str:
@@ -136,6 +175,8 @@ def _check_sizes(question: Question, value: float, so_far: Mapping[str, str]) ->
     bore_mm = so_far.get("orifice_bore", "0")
     if question.name == "orifice_pipe" and value <= float(bore_mm):
         raise Refused(f"the pipe must be wider than its hole of {bore_mm} mm; measure both")
+    if question.name == "sensor_high" and value <= float(so_far.get("sensor_low", "-inf")):
+        raise Refused("the upper end must be above the lower one")
 
 
 def from_file(

@@ -2,30 +2,14 @@
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
 
 from linetender.cli.init_questions import NONE, OPEN_HOOD, TEACH
+from linetender.cli.init_sensors import Sensor, answered_options
 
 HEADER = """\
 # Written by `linetender init`. Every key, with unit and range: config/README.md.
 # After a change: linetender lint FILE
 """
-
-
-class Sensor(NamedTuple):
-    """A pressure sensor that can be chosen.
-
-    Attributes:
-        driver: Its driver.
-        address: Where it is on the bus, or None where its driver has no choice.
-        options: Of the driver, beside bus and address.
-        reads_pa: What it read while it was looked for.
-    """
-
-    driver: str
-    address: int | None
-    options: Mapping[str, object] = {}
-    reads_pa: float | None = None
 
 
 def station_text(
@@ -60,6 +44,8 @@ def _station(answers: Mapping[str, str]) -> Iterator[str]:
     yield f"id = {_toml(answers['id'])}"
     yield f"arrangement = {_toml(answers['arrangement'])}"
     yield f"exit_time_s = {answers['exit_time']}    # walked in full gear, with a stopwatch"
+    if "required_airflow" in answers:
+        yield f"required_airflow_l_min = {answers['required_airflow']}    # local rules go first"
     if "altitude" in answers:
         yield f"altitude_m = {answers['altitude']}"
 
@@ -101,7 +87,8 @@ def _sensor(answers: Mapping[str, str], sensor: Sensor, bus: str) -> Iterator[st
     options = [f"bus = {_toml(bus)}"]
     if sensor.address is not None:
         options.append(f"address = 0x{sensor.address:02x}")
-    options += [f"{key} = {_toml(value)}" for key, value in sensor.options.items()]
+    more = {**sensor.options, **answered_options(answers)}
+    options += [f"{key} = {_toml(value)}" for key, value in more.items()]
     yield "\n[devices.air]    # the pressure sensor"
     yield f"driver = {_toml(sensor.driver)}"
     yield f'signals = ["{"hood" if at_hood else "duct"}_pressure_pa"]'
@@ -139,13 +126,33 @@ def _others(answers: Mapping[str, str], password_file: str) -> Iterator[str]:
     if answers.get("recording") == "yes":
         yield '\n[recording]\ndirectory = "sessions"'
     if _is_set(answers, "broker_host"):
-        tls = answers["broker_tls"] == "yes"
-        yield f"\n[broker]\nhost = {_toml(answers['broker_host'])}\nport = {8883 if tls else 1883}"
-        yield f"tls = {_toml(tls)}\nuser = {_toml(answers['broker_user'])}"
-        yield f"password_file = {_toml(password_file)}    # one line, for the daemon alone"
+        yield from _broker(answers, password_file)
     if OPEN_HOOD in answers:
         yield "\n[[exceptions]]    # the way out is longer than the air in a hood lasts"
         yield f'finding = "exit_time_over_budget"\nreason = {_toml(answers[OPEN_HOOD])}'
+
+
+def _broker(answers: Mapping[str, str], password_file: str) -> Iterator[str]:
+    tls = answers["broker_tls"] == "yes"
+    host, port = host_and_port(answers["broker_host"], 8883 if tls else 1883)
+    yield f"\n[broker]\nhost = {_toml(host)}\nport = {port}"
+    yield f"tls = {_toml(tls)}\nuser = {_toml(answers['broker_user'])}"
+    yield f"password_file = {_toml(password_file)}    # one line, for the daemon alone"
+    if _is_set(answers, "contacts"):
+        for name in answers["contacts"].split():
+            yield f"\n[[contacts]]    # who is told of a LEAVE\nname = {_toml(name)}"
+    if _is_set(answers, "second_boxes"):
+        for box in answers["second_boxes"].split():
+            name, _, role = box.partition(":")
+            yield f"\n[[far_end]]    # a second box\nname = {_toml(name)}\nrole = {_toml(role)}"
+
+
+def host_and_port(given: str, usual: int) -> tuple[str, int]:
+    """Take a broker's host and port apart; an IPv6 address with a port stands in brackets."""
+    host, colon, port = given.rpartition(":")
+    if not colon or given.endswith("]"):
+        host, port = given, str(usual)
+    return host.removeprefix("[").removesuffix("]"), int(port)
 
 
 def _toml(value: object) -> str:

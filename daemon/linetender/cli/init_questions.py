@@ -27,6 +27,10 @@ class Kind(Enum):
     OXIMETER = "oximeter"
     TEXT = "text"
     SECRET = "secret"
+    PART = "part"
+    HOST = "host"
+    NAMES = "names"
+    BOXES = "boxes"
     PIN = "pin"
     SECONDS = "s"
     MINUTES = "min"
@@ -60,8 +64,8 @@ class Question(NamedTuple):
         kind: What is expected, with its unit.
         default: The answer of an empty line; None where only the person can know.
         minimal: Whether `--minimal` asks it too.
-        after: Asked only where an earlier question got this answer; an answer of None
-            stands for any but "none".
+        after: Asked only where an earlier question got this answer (of a sensor: this
+            driver); an answer of None stands for any but "none".
         choices: Words that are taken beside, or instead of, a value.
         limits: Least and greatest, in the file's unit.
     """
@@ -79,6 +83,9 @@ class Question(NamedTuple):
 OPEN_HOOD = "open_hood_reason"
 """Asked last, and only where the way out takes longer than the air in the hood lasts."""
 
+SENSOR = "sensor"
+"""The question for the pressure sensor; what is asked of it then goes by its driver."""
+
 _HAS_LINE = ("line", "yes")
 _HAS_BROKER = ("broker_host", None)
 _IS_ORIFICE = ("element", "orifice")
@@ -95,6 +102,20 @@ QUESTIONS: tuple[Question, ...] = (
              Kind.SECONDS, None, minimal=True, limits=(1, 300)),
     Question("sensor", "Which pressure sensor watches the air?",
              Kind.SENSOR, None, minimal=True),
+    Question("sensor_product", "Which of them is it, by its part number?",
+             Kind.CHOICE, None, after=(SENSOR, "d6f_ph"),
+             choices=("D6F-PH0505", "D6F-PH0025", "D6F-PH5050")),
+    Question("sensor_part", "Its whole part number, as printed on it",
+             Kind.PART, None, after=(SENSOR, "hsc")),
+    Question("sensor_range", "Its largest differential pressure in psi: 001D in the part "
+             "number is 1",
+             Kind.CHOICE, "1", after=(SENSOR, "ms4525do"), choices=("1", "2", "5", "15", "30")),
+    Question("sensor_output", "The letter of its output in the part number",
+             Kind.CHOICE, "A", after=(SENSOR, "ms4525do"), choices=("A", "B")),
+    Question("sensor_low", "Pressure at the lower end of the transducer's range",
+             Kind.PRESSURE, None, after=(SENSOR, "ads1115_pressure"), limits=(-100_000, 100_000)),
+    Question("sensor_high", "Pressure at the upper end of its range",
+             Kind.PRESSURE, None, after=(SENSOR, "ads1115_pressure"), limits=(-100_000, 100_000)),
     Question("normal_pressure", "What does it read while the line runs as you use it? "
              "Best is teach: measure it later, in five minutes",
              Kind.PRESSURE, TEACH, minimal=True, choices=(TEACH,), limits=(0.5, 5000)),
@@ -114,6 +135,10 @@ QUESTIONS: tuple[Question, ...] = (
              Kind.WIDTH, None, after=_IS_ORIFICE, limits=(20, 1000)),
     Question("altitude", "Height above the sea, as on a map",
              Kind.DISTANCE, "0", limits=(-430, 5000)),
+    Question("required_airflow", "Least airflow at the hood that your local rules ask for; they go "
+             "first. 170 L/min is the published least of a loose hood (42 CFR 84, subpart J, "
+             "table 8). It is watched once the line is calibrated",
+             Kind.FLOW, "170", limits=(20, 2000)),
     Question("hook_pin", "GPIO of the hook on which the hood hangs",
              Kind.PIN, NONE, choices=_OFF),
     Question("fan_mains_pin", "GPIO of the relay that is closed while the fan has mains",
@@ -126,13 +151,20 @@ QUESTIONS: tuple[Question, ...] = (
              Kind.MINUTES, NONE, choices=_OFF, limits=(1, 60)),
     Question("recording", "Keep a record of each session, in the folder sessions?",
              Kind.CHOICE, "yes", choices=_YES_NO),
-    Question("broker_host", "Name or address of an MQTT broker that tells others",
-             Kind.TEXT, NONE, choices=_OFF),
+    Question("broker_host", "Name or address of an MQTT broker that tells others; with its port "
+             "where that is not the usual one, as broker.home.arpa:1884",
+             Kind.HOST, NONE, choices=_OFF),
     Question("broker_tls", "Is the connection to it encrypted (TLS)?",
              Kind.CHOICE, "yes", after=_HAS_BROKER, choices=_YES_NO),
     Question("broker_user", "User name at the broker", Kind.TEXT, None, after=_HAS_BROKER),
     Question("broker_password", "Password of that user (kept in a file of its own)",
              Kind.SECRET, None, after=_HAS_BROKER),
+    Question("contacts", "Who shall be told by it of a LEAVE, a phone or a person? Short names, "
+             "e.g. kim lou",
+             Kind.NAMES, NONE, after=_HAS_BROKER, choices=_OFF),
+    Question("second_boxes", "Second boxes that sound elsewhere, and who is near each, e.g. "
+             "bench:wearer kitchen:attendant",
+             Kind.BOXES, NONE, after=_HAS_BROKER, choices=_OFF),
     Question("line", "Draw your line too, so that `linetender size` can reckon what it brings?",
              Kind.CHOICE, "no", choices=_YES_NO),
     Question("fan_airflow", "Airflow that the fan is sold with",
