@@ -68,6 +68,24 @@ def test_where_the_lock_lies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert found.stat().st_mode & 0o777 == 0o700
 
 
+@pytest.mark.parametrize("is_link", [False, True])
+def test_a_folder_that_another_user_has_made_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, is_link: bool
+) -> None:
+    monkeypatch.delenv("XDG_RUNTIME_DIR")
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    runtime_folder("shed")
+    forged = tmp_path / f"linetender-{os.getuid()}"
+    if is_link:
+        forged.rename(tmp_path / "elsewhere")
+        forged.symlink_to(tmp_path / "elsewhere")
+    else:
+        monkeypatch.setattr("os.getuid", lambda: 12_345)
+        forged.rename(tmp_path / "linetender-12345")
+    with pytest.raises(PermissionError, match="not your folder"):
+        runtime_folder("shed")
+
+
 def test_the_refusal_says_how_to_stop_the_holder() -> None:
     with SingleRun("shed"), pytest.raises(AlreadyRunning) as refused:
         SingleRun("shed").__enter__()

@@ -141,13 +141,20 @@ def _connected(path: Path) -> socket.socket:
 def _paths(station: str | None) -> list[Path]:
     """Return the sockets there are, of this user's own daemons first."""
     paths: list[Path] = []
-    for base in dict.fromkeys((runtime_base(), SERVICE_FOLDER)):
+    for base in dict.fromkeys((*_own_base(), SERVICE_FOLDER)):
         try:
             names = [station] if station else sorted(os.listdir(base))
         except OSError:
             continue
         paths += [path for name in names if _may_be_socket(path := base / name / SOCKET_NAME)]
     return paths
+
+
+def _own_base() -> tuple[Path, ...]:
+    try:
+        return (runtime_base(),)
+    except PermissionError:  # made by another user: who knows what answers there
+        return ()
 
 
 def _may_be_socket(path: Path) -> bool:

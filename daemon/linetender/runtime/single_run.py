@@ -1,8 +1,11 @@
 """One daemon per station: a lock that the kernel lets go when its holder ends."""
 
+import errno
 import fcntl
 import os
+import stat
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 
@@ -15,20 +18,31 @@ def runtime_base() -> Path:
 
     Under systemd `RUNTIME_DIRECTORY` names it; else `XDG_RUNTIME_DIR`, else the
     temporary folder, with the user's number in the name.
+
+    Raises:
+        PermissionError: another user has made that folder in the temporary one, and could
+            pretend to be a daemon there.
     """
     given = os.environ.get("RUNTIME_DIRECTORY")
     if given:
         return Path(given.split(":")[0])
     if "XDG_RUNTIME_DIR" in os.environ:
         return Path(os.environ["XDG_RUNTIME_DIR"]) / "linetender"
-    return Path(tempfile.gettempdir()) / f"linetender-{os.getuid()}"
+    folder = Path(tempfile.gettempdir()) / f"linetender-{os.getuid()}"
+    with suppress(FileNotFoundError):
+        found = folder.lstat()
+        if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.getuid():
+            why = "this is not your folder, and XDG_RUNTIME_DIR names none"
+            raise PermissionError(errno.EPERM, why, str(folder))
+    return folder
 
 
 def runtime_folder(station: str) -> Path:
     """Return (and make) the folder for what lives as long as the daemon runs."""
-    folder = runtime_base() / station
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    return folder
+    base = runtime_base()
+    for folder in (base, base / station):
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    return base / station
 
 
 SERVICE_FOLDER = Path("/run/linetender")
