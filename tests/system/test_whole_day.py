@@ -1,9 +1,12 @@
 """A whole day by public verbs only: from the questions of `init` to the report.
 
-It is played in a served world, which is held wherever the order of things matters. What
-every verb says, what the daemon says and what it recorded is compared with
-`whole_day.expected`. Only what differs from run to run is replaced: dates, the time of
-day and how fast a replay was; and when the disk has said how much room it has is left out.
+It is played in a served world, which is held wherever the order of things matters, and
+told to a real broker. What every verb says, what the daemon says and recorded, and what the
+broker passes on to an independent client is compared with `whole_day.expected`. Only what
+differs from run to run is replaced: dates and the time of day, the broker's port, how long
+ago it confirmed something, and how fast a replay was. Left out are the lines that come when
+something real has answered (the disk, the broker), and the run's id. What the broker
+passed on stands by topic: which of two topics came first is the broker's affair.
 """
 
 import json
@@ -17,8 +20,13 @@ from typer.testing import CliRunner
 
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.main import app
+from mosquitto_broker import MosquittoBroker, Witness, mosquitto, witness
 from served_world import World, served_world
 from system.transcript import transcript
+
+__all__ = ["mosquitto", "witness"]
+
+TOP = "linetender/new"
 
 EXPECTED = Path(__file__).with_name("whole_day.expected")
 
@@ -36,13 +44,19 @@ siren_pin = 22
 lamp_pin = 23
 element = "hood_hose"
 altitude = "800 ft"
+required_airflow = "6.5 cfm"
 hook_pin = 6
 fan_mains_pin = 19
 co_alarm_pin = 26
 oximeter = "simulated:world"
 check_in = "none"
 recording = "yes"
-broker_host = "none"
+broker_host = "127.0.0.1:PORT"
+broker_tls = "no"
+broker_user = "linetender-new"
+broker_password = "invented secret"
+contacts = "kim"
+second_boxes = "none"
 line = "yes"
 fan_airflow = "200 cfm"
 fan_pressure = "1.5 inH2O"
@@ -57,6 +71,7 @@ hood_gap = "6 in2"
 VARYING = (
     (r"\d{4}-\d\d-\d\dT\d{6}", "DATE-TIME"),
     (r"\d{4}-\d\d-\d\d", "DATE"),
+    (r"confirmed \d+\.\d s ago", "confirmed A WHILE ago"),
     (r"Replayed in .* real time\)", "Replayed in HOW LONG"),
 )
 
@@ -166,11 +181,17 @@ def look_back(day: Day, recording: Path) -> None:
     day.do("report", str(recording))
 
 
+@pytest.mark.broker
 def test_the_whole_day(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, update_golden: bool
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    update_golden: bool,
+    mosquitto: MosquittoBroker,
+    witness: Witness,
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "answers.toml").write_text(ANSWERS, encoding="utf-8")
+    answers = ANSWERS.replace("PORT", str(mosquitto.port))
+    (tmp_path / "answers.toml").write_text(answers, encoding="utf-8")
     (tmp_path / "air.toml").write_text("schema = 1\n", encoding="utf-8")
     with served_world(tmp_path) as world:
         day = Day(world, tmp_path)
@@ -183,17 +204,34 @@ def test_the_whole_day(
             station.send_signal(signal.SIGTERM)
             told, errors = station.communicate(timeout=30)
         assert (station.returncode, errors) == (ExitCode.FINE, "")
+        witness.wait_for(f"{TOP}/online", "offline")
         (recording,) = (path.relative_to(tmp_path) for path in (tmp_path / "sessions").iterdir())
         look_back(day, recording)
     day.said += ["", "What linetender run said:", *told.splitlines()]
     day.said += ["", "What the recording holds:", *transcript(recording).splitlines()]
-    found = normalised(day.said)
+    day.said += ["", "What the broker passed on:", *told_by_broker(witness)]
+    found = normalised(day.said).replace(f":{mosquitto.port}", ":PORT")
     if update_golden:
         EXPECTED.write_text(found, encoding="utf-8")
     assert found == EXPECTED.read_text(encoding="utf-8")
 
 
-REAL = ("disk: met.", "step disk, state met")
+def told_by_broker(witness: Witness) -> list[str]:
+    """Return what a client was told that matters to people and programs, in its order."""
+    lines: dict[str, list[str]] = {}
+    for seen in witness.seen:
+        topic = seen.topic.removeprefix(f"{TOP}/")
+        if topic == "event":
+            event = json.loads(seen.payload)
+            fields = {key: each for key, each in event.items() if key not in ("at", "id", "v")}
+            number = event["id"].partition("-")[2]
+            lines.setdefault(topic, []).append(f"event {number}: {json.dumps(fields)}")
+        elif topic in ("online", "say") or topic.startswith("contact/"):
+            lines.setdefault(topic, []).append(f"{topic}: {seen.payload}")
+    return [line for topic in sorted(lines) for line in lines[topic]]
+
+
+REAL = ("disk: met.", "step disk, state met", "broker: met.", "step broker, state met")
 """Lines that come when something real has answered."""
 
 

@@ -30,7 +30,9 @@ LONGEST_TEXT = 120
 
 _SLUG = re.compile(r"[a-z][a-z0-9_-]{0,31}")
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")
+_HOST_RULE = "expected a name or an address, without spaces"
 _BOX = re.compile(r"[a-z][a-z0-9_-]{0,31}:(?:wearer|attendant)")
+_NAMES_RULE = f"expected names {SLUG_RULE}, with spaces between"
 _BOX_RULE = "expected NAME:wearer or NAME:attendant for each box, with spaces between"
 _ADDRESS = re.compile(r"[0-9A-F]{2}(:[0-9A-F]{2}){5}|only")
 _AMOUNT = re.compile(r"([-+]?[0-9]+(?:\.[0-9]*)?|[-+]?\.[0-9]+)\s*([A-Za-z0-9/]*)")
@@ -67,12 +69,11 @@ def accepted(question: Question, text: str, so_far: Mapping[str, str], sensors: 
     Raises:
         Refused: it is not what was asked for.
     """
-    text = text.strip()
-    if text in question.choices:
+    if (text := text.strip()) in question.choices:
         return text
     match question.kind:
         case Kind.CHOICE:
-            raise Refused(f"expected {_either(question.choices)}")
+            return _one_of(text, question.choices)
         case Kind.SENSOR:
             return _one_of(text, sensors)
         case Kind.NAME:
@@ -84,9 +85,9 @@ def accepted(question: Question, text: str, so_far: Mapping[str, str], sensors: 
         case Kind.PART:
             return _part(text.upper())
         case Kind.HOST:
-            return _matching(_HOST, text, "expected a name or an address, without spaces")
+            return _matching(_HOST, text, _HOST_RULE)
         case Kind.NAMES:
-            return _names(text.split(), _SLUG, f"expected names {SLUG_RULE}, with spaces between")
+            return _names(text.split(), _SLUG, _NAMES_RULE)
         case Kind.BOXES:
             return _names(text.split(), _BOX, _BOX_RULE)
         case Kind.PIN:
