@@ -1,6 +1,7 @@
 """A recording gives the same events again; another core, other events, side by side."""
 
 import dataclasses
+from collections.abc import Iterable
 from pathlib import Path
 
 import msgspec
@@ -71,7 +72,10 @@ class ScriptedWatch:
         self.script = list(script)
         self.fed: list[object] = []
 
-    def feed(self, item: object) -> tuple[Event, ...]:
+    def put_aside(self, block: Iterable[object]) -> Iterable[object]:
+        return block
+
+    def take(self, item: object) -> tuple[Event, ...]:
         self.fed.append(item)
         return ()
 

@@ -52,6 +52,7 @@ class Air:
     __slots__ = (
         "_journal",
         "_mean_second",
+        "_normal_power",
         "_run_high",
         "_run_low",
         "_speeds",
@@ -104,6 +105,7 @@ class Air:
         self._speeds: deque[tuple[int, float]] = deque()
         self.flow_per_power = 0.0
         self.percent_per_power = 0.0
+        self._normal_power = self.power(plan.normal_pa)
         self.scale()
 
     @property
@@ -159,7 +161,7 @@ class Air:
         power = self.power(mean_pa)
         if self.percent(power) < STOPPED_PERCENT:
             self.may_arm = True
-        if power < SLOW_PART * self.power(self.plan.normal_pa):
+        if power < SLOW_PART * self._normal_power:
             least_pa = abs(mean_pa) if not self.slow_s else self.slow_least_pa
             self.slow_least_pa = min(least_pa, abs(mean_pa))
             self.slow_s += 1
@@ -174,8 +176,7 @@ class Air:
                 self.is_armed, self.may_arm = True, False
 
     def _is_good(self, power: float) -> bool:
-        normal_power = self.power(self.plan.normal_pa)
-        return power >= GOOD_PART_OF_NORMAL * normal_power and (
+        return power >= GOOD_PART_OF_NORMAL * self._normal_power and (
             self.plan.required_l_min is None or self._is_enough(power * self.flow_per_power)
         )
 
@@ -186,6 +187,10 @@ class Air:
         return flow_l_min * (1.0 - 2.0 * self.plan.relative_uncertainty) >= required
 
     def _extend_run(self, mean_pa: float) -> None:
+        if self.run and self._run_low <= mean_pa <= self._run_high:
+            self.run.append(mean_pa)
+            self.run_s += 1
+            return
         low = min(self._run_low, mean_pa) if self.run else mean_pa
         high = max(self._run_high, mean_pa) if self.run else mean_pa
         low_flow, high_flow = self.power(low), self.power(high)

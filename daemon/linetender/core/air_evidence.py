@@ -32,6 +32,7 @@ FILTER_KEPT_PART, FILTER_RISEN_PART = 0.5, 1.2
 """Of the filter's usual pressure, and of its usual pressure for the airflow (chosen)."""
 
 _AROUND = (Signal.FAN_SPEED_RPM, Signal.FAN_CURRENT_A, Signal.FILTER_PRESSURE_PA)
+_NAMES = tuple((signal, signal.value) for signal in _AROUND)
 
 
 class AirEvidence:
@@ -111,11 +112,11 @@ class AirEvidence:
         return {sign: text for sign, (text, is_shown) in shown.items() if is_shown}
 
     def _learn(self) -> None:
-        for signal in _AROUND:
+        for signal, name in _NAMES:
             channel = self._channels.get(signal)
             if channel is not None and channel.value is not None:
-                usual = self.usual.get(signal.value, channel.value)
-                self.usual[signal.value] = usual + USUAL_WEIGHT * (channel.value - usual)
+                usual = self.usual.get(name, channel.value)
+                self.usual[name] = usual + USUAL_WEIGHT * (channel.value - usual)
 
     def _part(self, signal: Signal) -> float:
         """Return a value over its usual one; not a number where either is not known."""

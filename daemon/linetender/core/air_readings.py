@@ -67,15 +67,19 @@ class AirReadings:
         self._flow = channels.get(Signal.AIRFLOW_L_MIN)
         self._derived = [self._percent] if self._flow is None else [self._percent, self._flow]
         self._known: dict[tuple[Signal, float, float, float], tuple[float, float]] = {}
-        # Derived channels with windows, and the means at which these may be closed late.
-        self._late: list[tuple[Channel, float, float]] = []
-        self._quiet_until_ns = NEVER_NS  # From here on these means are asked for anew.
+        # Derived channels with windows, which may be closed late; the first instant at
+        # which somebody must look at them all the same.
+        self._late: list[Channel] = []
+        self._quiet_until_ns = NEVER_NS
         for channel in (self._pressure, *self._derived):
             channel.guard_listener = self
 
     def guard_moved(self) -> None:
         """Note that the guard of one of the channels moved: the next reading is looked at."""
         self.low, self.high = NOWHERE
+        for channel in self._late:
+            channel.quiet_until_ns = -NEVER_NS
+        self._late.clear()
 
     def absorb(self) -> None:
         """Take the readings put aside, with the result of taking each when it came."""
@@ -115,24 +119,24 @@ class AirReadings:
         """
         if self.low > self.high or now_ns >= self._quiet_until_ns:
             self._make_guard()
-        self.until_ns = min(self._pressure.window_end_ns, self._quiet_until_ns)
-        for channel, low, high in self._late:
-            good = channel.window_good
-            is_quiet = good and low <= channel.window_sum / good <= high
-            if channel.window_bad or not is_quiet:
-                self.until_ns = min(self.until_ns, channel.window_end_ns)
+        until_ns = self._pressure.window_end_ns
+        if self._quiet_until_ns < until_ns:
+            until_ns = self._quiet_until_ns
+        for channel in self._late:
+            if channel.window_end_ns < until_ns and not channel.is_quiet():
+                until_ns = channel.window_end_ns
         if self.rests:
             ends_ns = (channel.rest_until_ns for channel in (self._pressure, *self._derived))
-            self.until_ns = min(self.until_ns, look_ns, *ends_ns)
+            until_ns = min(until_ns, look_ns, *ends_ns)
+        self.until_ns = until_ns
 
     def _make_guard(self) -> None:
         # Over the zero, so that a power can be taken of the difference.
         low = max(self._pressure.rest_low, nextafter(self.air.plan.zero_pa, INFINITY))
         high = self._pressure.rest_high
         self.rests = self._pressure.rest_until_ns != NEVER_NS
-        self._late.clear()
         self._quiet_until_ns = NEVER_NS
-        self.low, self.high = NOWHERE
+        self.guard_moved()
         for channel in self._derived:
             if low > high or self.air.speed_ratio != 1.0:
                 return
@@ -146,7 +150,9 @@ class AirReadings:
         low, high = channel.rest_low, channel.rest_high
         if channel.listens:
             mean_low, mean_high, until_ns = _quiet_means(channel)
-            self._late.append((channel, mean_low, mean_high))
+            channel.quiet_low, channel.quiet_high = mean_low, mean_high
+            channel.quiet_until_ns = until_ns
+            self._late.append(channel)
             self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
             if mean_low <= mean_high:
                 low, high = max(low, mean_low), min(high, mean_high)

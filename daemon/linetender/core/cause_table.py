@@ -57,6 +57,9 @@ class Sign(Enum):
     BREATH = "breath"
     """After the fall the wearer's breath still moves the pressure: the line is closed."""
 
+    # As an object: that of an enum's member takes several times as long.
+    __hash__ = object.__hash__
+
 
 class TaughtState(Enum):
     """A state of the line whose level `calibrate --teach` measured."""

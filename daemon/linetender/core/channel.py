@@ -59,6 +59,9 @@ class Channel:
         guard_listener: Who is told when the guard interval is computed anew.
         windowed: Those of the mean listeners that are conditions.
         listens: Whether each good value must be added to a window.
+        quiet_low, quiet_high, quiet_until_ns: Means that change no mind, and until when:
+            a window of such a mean is closed without a look. Nowhere, unless whoever
+            listens to the guard says so.
     """
 
     __slots__ = (
@@ -73,6 +76,9 @@ class Channel:
         "low",
         "mean_listeners",
         "moved_ns",
+        "quiet_high",
+        "quiet_low",
+        "quiet_until_ns",
         "reason",
         "recents",
         "rest_high",
@@ -125,6 +131,8 @@ class Channel:
         self.recents: list[Recent] = []
         self.listens = False
         self.guard_listener: GuardListener | None = None
+        self.quiet_low, self.quiet_high = NOWHERE
+        self.quiet_until_ns = -NEVER_NS
         self.window_end_ns = -NEVER_NS
         self.window_sum = 0.0
         self.window_good = 0
@@ -182,7 +190,13 @@ class Channel:
             return False
         if self.listens:
             if now_ns >= self.window_end_ns:
-                return False
+                if now_ns >= self.quiet_until_ns or not self.is_quiet():
+                    return False
+                if now_ns - self.last_good_ns > self.gap_ns:
+                    return False
+                self._pass_means([(now_ns, self.window_sum / self.window_good)])
+                self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
+                self.window_sum, self.window_good = 0.0, 0
             self.window_sum += value
             self.window_good += 1
             if value != self.still_value:
@@ -194,17 +208,24 @@ class Channel:
 
     def absorb(self, instants: list[int], values: list[float]) -> None:
         """Take good values at once, of which none, and no mean of theirs, changes a mind."""
+        total, good, end_ns = self.window_sum, self.window_good, self.window_end_ns
         first, count = 0, len(values)
+        closed: list[tuple[int, float]] = []
         while first < count:
-            if instants[first] >= self.window_end_ns:
-                self._pass_window(instants[first])
-            end = bisect_left(instants, self.window_end_ns, first)
-            total = self.window_sum
+            now_ns = instants[first]
+            if now_ns >= end_ns:
+                if good:
+                    closed.append((now_ns, total / good))
+                total, good = 0.0, 0
+                end_ns = (now_ns // self.window_ns + 1) * self.window_ns
+            end = count if instants[-1] < end_ns else bisect_left(instants, end_ns, first)
             for value in values[first:end]:
                 total += value
-            self.window_sum = total
-            self.window_good += end - first
+            good += end - first
             first = end
+        self.window_sum, self.window_good, self.window_end_ns = total, good, end_ns
+        if closed:
+            self._pass_means(closed)
         self._note_moves(instants, values)
         self.absorb_last(instants[-1], values[-1])
 
@@ -215,14 +236,17 @@ class Channel:
             for level in self.levels:
                 level.note(value)
 
-    def _pass_window(self, now_ns: int) -> None:
-        """Close a window whose mean changes no mind; all in it is good."""
-        if self.window_good:
-            mean = self.window_sum / self.window_good
-            for condition in self.windowed:
-                condition.pass_mean(now_ns, mean)
-        self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
-        self.window_sum, self.window_good = 0.0, 0
+    def is_quiet(self) -> bool:
+        """Say whether the open window may be closed late, as far as its values go."""
+        good = self.window_good
+        if not good or self.window_bad:
+            return False
+        return self.quiet_low <= self.window_sum / good <= self.quiet_high
+
+    def _pass_means(self, closed: list[tuple[int, float]]) -> None:
+        """Take means of closed windows, of which none changes a mind."""
+        for condition in self.windowed:
+            condition.pass_means(closed)
 
     def _note_moves(self, instants: list[int], values: list[float]) -> None:
         """Find the last of these values that differs from the one before it."""

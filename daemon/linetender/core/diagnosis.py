@@ -68,14 +68,14 @@ def of_air(
 def _fits(
     row: Row, pattern: Pattern, signs: dict[Sign, str], side: Arrangement, air: AirPlan | None
 ) -> bool:
-    if row.side not in (None, side) or not all(sign in signs for sign in row.signs):
-        return False
-    if row.paces and pattern.pace not in row.paces:
+    if row.side not in (None, side) or (row.paces and pattern.pace not in row.paces):
         return False
     if row.taught is None:
-        return row.low <= pattern.level < row.high
-    taught = _taught_percent(row.taught, air)
-    return taught is not None and abs(pattern.level - taught) <= NEAR_PERCENT
+        is_level = row.low <= pattern.level < row.high
+    else:
+        taught = _taught_percent(row.taught, air)
+        is_level = taught is not None and abs(pattern.level - taught) <= NEAR_PERCENT
+    return is_level and all(sign in signs for sign in row.signs)
 
 
 def _taught_percent(state: TaughtState, air: AirPlan | None) -> float | None:

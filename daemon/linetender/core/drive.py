@@ -21,9 +21,9 @@ def drive(block: Iterable[Input], until_ns: int, watch: Watch, emit: Emit) -> No
     Raises:
         TimeWentBack: an input or `until_ns` lies before the Watch's time.
     """
-    feed = watch.feed
-    for item in block:
-        if events := feed(item):
+    take = watch.take
+    for item in watch.put_aside(block):
+        if events := take(item):
             emit(events)
     if events := watch.advance(until_ns):
         emit(events)

@@ -28,6 +28,9 @@ class Signal(StrEnum):
     SUPPLY_VOLTAGE_V = "supply_voltage_v"
     OXIMETER_BATTERY_PERCENT = "oximeter_battery_percent"
 
+    # As text: that of an enum's member takes several times as long, and each reading needs it.
+    __hash__ = str.__hash__
+
 
 DERIVED_SIGNALS = frozenset({Signal.AIRFLOW_L_MIN, Signal.AIR_PERCENT_OF_BASELINE})
 """Computed by the core from the pressure across the flow element; no device gives them."""

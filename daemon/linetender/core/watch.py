@@ -1,10 +1,12 @@
 """The decision core: inputs in, events out, time as an argument.
 
-How a reading travels: `feed` finds its channel; a value inside the channel's guard
-interval changes no rule's mind and is done with; any other lets the conditions
-look, then the alarms (delay, then state), then the demand. What silence alone
-changes stands in `deadlines.py`; stages of use in `use.py`.
+How a reading travels: `put_aside` keeps nearly all of those of the air; `take` finds the
+channel; a value inside its guard interval changes no rule's mind and is done with; any
+other lets the conditions look, then the alarms (delay, then state), then the demand.
+What silence alone changes stands in `deadlines.py`; stages of use in `use.py`.
 """
+
+from collections.abc import Iterable, Iterator
 
 from linetender.core.air import Air
 from linetender.core.air_evidence import FAN_MAINS, AirEvidence
@@ -120,6 +122,38 @@ class Watch:
 
     # Inputs
 
+    def put_aside(self, block: Iterable[Input]) -> Iterator[Input]:
+        """Keep back the readings of a block that nobody need look at now; yield the others.
+
+        Each that is yielded must be taken before the next is asked for. Nearly every
+        reading ends here, so this is written for speed.
+        """
+        quick = self._air_readings
+        if quick is None:
+            yield from block
+            return
+        keep_instant, keep_value = quick.instants.append, quick.values.append
+        signal, now_ns = quick.signal, self.now_ns
+        low, high, until_ns = quick.low, quick.high, min(quick.until_ns, self._due_ns)
+        for item in block:
+            if (
+                type(item) is Reading
+                and item.signal is signal
+                and (value := item.value) is not None
+                and item.doubt is None
+                and low <= value <= high
+                and now_ns <= item.arrived_ns < until_ns
+            ):
+                now_ns = item.arrived_ns
+                keep_instant(now_ns)
+                keep_value(value)
+            else:
+                self.now_ns = now_ns
+                yield item
+                now_ns = self.now_ns
+                low, high, until_ns = quick.low, quick.high, min(quick.until_ns, self._due_ns)
+        self.now_ns = now_ns
+
     def feed(self, item: Input) -> tuple[Event, ...]:
         """Advance to an input's arrival, then apply it.
 
@@ -128,6 +162,12 @@ class Watch:
         Raises:
             TimeWentBack: it arrived before the Watch's present time.
         """
+        for to_take in self.put_aside((item,)):
+            return self.take(to_take)
+        return ()
+
+    def take(self, item: Input) -> tuple[Event, ...]:
+        """Do what `feed` does, with an input that is not put aside."""
         now_ns = item.arrived_ns
         if now_ns >= self._due_ns:
             self._absorb()
@@ -139,16 +179,6 @@ class Watch:
         if type(item) is Reading:
             if quick is None or item.signal is not quick.signal:
                 self._take(item)
-            elif (
-                (value := item.value) is not None
-                and item.doubt is None
-                and quick.low <= value <= quick.high
-                and now_ns < quick.until_ns
-            ):
-                # Nearly every reading ends here, so this is written for speed.
-                quick.instants.append(now_ns)
-                quick.values.append(value)
-                return ()
             else:
                 self._take_pressure(quick, item)
         else:
@@ -209,9 +239,9 @@ class Watch:
         channel = self.channels.get(item.signal)
         if channel is None:
             return
-        self._absorb()
         now_ns, value = item.arrived_ns, item.value
         if value is None or item.doubt is not None:
+            self._absorb()
             self._take_unsure(channel, item)
             return
         if not channel.passes(now_ns, value):
@@ -219,6 +249,7 @@ class Watch:
         if channel.guard_listener is not None:
             channel.guard_listener.guard_moved()
         if channel is self._fan_speed and self.air is not None:
+            # What is put aside came at the speed of before, and is derived without it.
             self.air.see_speed(now_ns, value)
             if self._air_readings is not None and self.air.speed_ratio != 1.0:
                 self._air_readings.guard_moved()
@@ -239,6 +270,9 @@ class Watch:
         # In the pre-use check what looks at a reading of an off-delay moves the check on.
         in_check = self.use.stage is Stage.PRE_USE
         quick.combine(now_ns, -NEVER_NS if in_check else self.causes.due_ns)
+        if self._due_ns < quick.until_ns:
+            # Most often only a silence that this reading ended.
+            self._due_ns = self._deadlines.next_after_readings_ns(now_ns, now_ns)
 
     def _take_other(self, item: Input) -> None:
         self._absorb()
@@ -256,16 +290,16 @@ class Watch:
         closes = channel.listens and now_ns >= channel.window_end_ns
         changed = channel.take(now_ns, value)
         if changed or not channel.low <= value <= channel.high:
+            self._absorb()
             # Levels look at this value before any alarm decides: an off-delay must not
             # end on the very reading that is wrong again, nor on the first after a gap.
             channel.judge(now_ns, value, previous_ns)
             if closes:
                 self.use.look(now_ns)
-            self._touched(channel, now_ns)
+            self._follow(now_ns, channel)
         elif closes and channel is self._air_channel:
             self.use.look(now_ns)
-            if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
-                self._settle(now_ns)
+            self._follow(now_ns)
 
     def _take_unsure(self, channel: Channel, item: Reading) -> None:
         """Take a bad or doubtful reading: it may raise, and never clears or reassures."""
@@ -278,14 +312,7 @@ class Watch:
                 each.lose(now_ns, item.reason or "unknown")
             else:
                 each.doubtful(now_ns, value, item.doubt or "")
-        if not (self.journal.events or self._has_news() or self.telling.moves_by_a_look(now_ns)):
-            # As settling would: causes are looked at, and nothing else can have changed.
-            self.causes.look(now_ns)
-            if not self.journal.events:
-                for each, _ in touched:
-                    self._note_deadlines(each)
-                return
-        self._settle(now_ns)
+        self._follow(now_ns, *(each for each, _ in touched), is_unsure=True)
 
     # Other inputs
 
@@ -308,18 +335,20 @@ class Watch:
 
     # What follows from a change
 
-    def _touched(self, channel: Channel, now_ns: int) -> None:
-        """After conditions looked: settle if anything happened, else only mind new deadlines."""
-        if self.journal.events or self._has_news() or now_ns >= self.causes.due_ns:
+    def _follow(self, now_ns: int, *channels: Channel, is_unsure: bool = False) -> None:
+        """After a look at channels: settle if anything happened, else mind their deadlines."""
+        settles = bool(self.journal.events) or self._has_news()
+        if not settles and (is_unsure or now_ns >= self.causes.due_ns):
+            settles = self.telling.moves_by_a_look(now_ns)
+            if not settles:
+                # As settling would; nothing else can have changed.
+                self.causes.look(now_ns)
+                settles = bool(self.journal.events)
+        if settles:
             self._settle(now_ns)
-        else:
-            self._note_deadlines(channel)
-
-    def _note_deadlines(self, channel: Channel) -> None:
-        for alarm in channel.alarms:
-            self._due_ns = min(self._due_ns, alarm.due_ns())
-        for silence in channel.silences:
-            self._due_ns = min(self._due_ns, silence.due_ns())
+            return
+        for channel in channels:
+            self._due_ns = min(self._due_ns, self._deadlines.note(channel))
 
     def _has_news(self) -> bool:
         return (
@@ -351,7 +380,7 @@ class Watch:
     def _run_deadlines(self, now_ns: int) -> None:
         while self._due_ns <= now_ns:
             # Readings came since it was noted: what waited for silence waits longer.
-            due_ns = self._deadlines.next_ns(self.now_ns)
+            due_ns = self._deadlines.next_after_readings_ns(self.now_ns, now_ns)
             if due_ns > now_ns or due_ns == NEVER_NS:
                 self._due_ns = due_ns
                 return

@@ -102,15 +102,18 @@ class HeadingCondition(WindowedCondition):
         self.point_sum, self.point_n = 0.0, 0
         self.point_end_ns = -NEVER_NS
 
-    def pass_mean(self, now_ns: int, mean: float) -> None:
+    def pass_means(self, closed: list[tuple[int, float]]) -> None:
         """Add to level and point: before `quiet_until_ns` no point ends."""
-        self._last = mean
-        if self.level is not None:
-            self.level += self._plan.smoothing * (mean - self.level)
+        smoothing, level, total = self._plan.smoothing, self.level or 0.0, self.point_sum
+        for _, mean in closed:
+            level += smoothing * (mean - level)
+            total += mean
+        self.level = level
+        now_ns, self._last = closed[-1]
         if self._plan.within_ns:
             self.seen_ns = now_ns
-            self.point_sum += mean
-            self.point_n += 1
+            self.point_sum = total
+            self.point_n += len(closed)
 
     def quiet_means(self) -> tuple[float, float]:
         """While absent, no mean that lies before the limit and leads to none over it.
@@ -179,11 +182,12 @@ class HeadingCondition(WindowedCondition):
         points = list(self.points)
         if len(points) < LEAST_POINTS:
             return
-        slopes = sorted(
+        slopes = [
             (later - earlier) / (later_ns - earlier_ns)
             for place, (earlier_ns, earlier) in enumerate(points)
             for later_ns, later in points[place + 1 :]
-        )
+        ]
+        slopes.sort()
         self.slope = median(slopes)
         exceeded_by = int((1.0 - SURE_PART) * len(slopes))
         self.sure_slope = slopes[exceeded_by if self._sign > 0.0 else -1 - exceeded_by]

@@ -30,11 +30,11 @@ class RecentMeansCondition(WindowedCondition, ABC):
         """Forget the windows before the station was blind."""
         self.means.clear()
 
-    def pass_mean(self, now_ns: int, mean: float) -> None:
-        """Only remember it."""
-        self._last = mean
+    def pass_means(self, closed: list[tuple[int, float]]) -> None:
+        """Only remember them."""
+        now_ns, self._last = closed[-1]
         self._forget_old(now_ns)
-        self.means.append((now_ns, mean))
+        self.means.extend(closed)
 
     def _forget_old(self, now_ns: int) -> None:
         means, oldest_ns = self.means, now_ns - self.within_ns

@@ -43,9 +43,10 @@ class WindowedCondition(Condition, ABC):
             self._present = verdict is PRESENT or (self._present and verdict is UNKNOWN)
         return self.verdict is not before
 
-    def pass_mean(self, now_ns: int, mean: float) -> None:
-        """Take a mean within `quiet_means`: it leaves the verdict as it is."""
-        self.see_mean(now_ns, mean)
+    def pass_means(self, closed: list[tuple[int, float]]) -> None:
+        """Take (instant, mean) of windows within `quiet_means`: they leave the verdict as it is."""
+        for now_ns, mean in closed:
+            self.see_mean(now_ns, mean)
 
     def quiet_means(self) -> tuple[float, float]:
         """Return the lowest and highest mean that would surely leave the verdict as it is.
