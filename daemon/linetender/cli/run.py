@@ -133,6 +133,7 @@ class Session:
             minds_time_of_day=is_real,
             listeners=(self._shown(clock).tell, *self._tallies()),
             manager=service_manager(),
+            proofs=self.index,
         )
 
     def _shown(self, clock: StationClock) -> IdleShown:

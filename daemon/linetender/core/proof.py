@@ -77,6 +77,9 @@ STATION_S = 0.5
 WATCH_S = 2.0
 """A person reads a watch no better, with a plug in the other hand (s, chosen)."""
 
+MISPLACED_S = 3.0
+"""A mark so long before the pressure changes was none of the cause (s, chosen)."""
+
 CHANGED_PERCENT = 10.0
 """Air (% of the normal before the step) that far from 100 has changed (chosen: more than
 a gust or a breath, less than any limit)."""
@@ -165,10 +168,10 @@ def _timed(plan: Plan, times: Mapping[str, RuleTime]) -> list[ProofStep]:
     # A duct that comes off behind an element beside the fan raises the flow there.
     off = jumps or falls
     steps = [
-        _soonest(ProofKind.FAN_PLUG, mains or falls, times, coasts=True),
-        _soonest(ProofKind.DUCT_PINCHED, falls, times),
-        _soonest(ProofKind.DUCT_OFF_AT_FAN, off, times),
-        _soonest(ProofKind.DUCT_OFF_AT_HOOD, off, times),
+        _soonest(plan, ProofKind.FAN_PLUG, mains or falls, times, coasts=True),
+        _soonest(plan, ProofKind.DUCT_PINCHED, falls, times),
+        _soonest(plan, ProofKind.DUCT_OFF_AT_FAN, off, times),
+        _soonest(plan, ProofKind.DUCT_OFF_AT_HOOD, off, times),
     ]
     return [step for step in steps if step is not None]
 
@@ -185,6 +188,7 @@ def _sees_fall(condition: Condition, plan: Plan) -> bool:
 
 
 def _soonest(
+    plan: Plan,
     kind: ProofKind,
     rules: Sequence[RulePlan],
     times: Mapping[str, RuleTime],
@@ -196,12 +200,14 @@ def _soonest(
     for rule in rules:
         time = times[rule.id]
         limit_s = time.wait_s + (time.coast_down_s if coasts else 0.0)
-        made.append(ProofStep(kind, rule.id, limit_s, _stage_of(rule)))
+        made.append(ProofStep(kind, rule.id, limit_s, _stage_of(rule, plan)))
     return min(made, key=lambda step: step.limit_s or 0.0, default=None)
 
 
-def _stage_of(rule: RulePlan) -> Stage:
-    return next(stage for stage in (Stage.IDLE, Stage.PRE_USE, Stage.WORN) if stage in rule.stages)
+def _stage_of(rule: RulePlan, plan: Plan) -> Stage:
+    # Outside use the air is watched once it was seen to be good, so never without a reading.
+    stages = (Stage.IDLE, Stage.PRE_USE, Stage.WORN) if plan.air else (Stage.WORN,)
+    return next((stage for stage in stages if stage in rule.stages), Stage.WORN)
 
 
 # The instant of the cause
@@ -215,7 +221,7 @@ class Sample(NamedTuple):
 
 
 def normal_pa(samples: Sequence[Sample], air: AirPlan) -> float:
-    """Return the normal before a step: the median of readings (one at least), over the zero (Pa)."""
+    """Return the normal before a step: the median of one or more readings, over the zero (Pa)."""
     pressures_pa = sorted(sample.pressure_pa for sample in samples)
     return pressures_pa[len(pressures_pa) // 2] - air.zero_pa
 
@@ -276,6 +282,19 @@ def judge_sound(step: ProofStep, cause: Cause, sound_ns: int, rule: str) -> Judg
     if rule != step.rule:
         return Judged(ProofResult.PASSED, f"in time, by {rule} instead of {step.rule}")
     return Judged(ProofResult.PASSED)
+
+
+def misplaced(cause: Cause, changed_ns: int | None) -> str:
+    """Say that a person's mark does not go with what the pressure did; empty if it does."""
+    if cause.clock not in (ProofClock.ENTER, ProofClock.BUTTON) or changed_ns is None:
+        return ""
+    late_s = to_seconds(changed_ns - cause.at_ns)
+    if late_s <= MISPLACED_S:
+        return ""
+    return (
+        f"the pressure changed only {late_s:.1f} s after your mark: mark the very moment, and "
+        "do this step again"
+    )
 
 
 def judge_asked(step: ProofStep, seconds: float | None) -> Judged:

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 import msgspec
 
 from linetender.core.snapshot import Snapshot
+from linetender.runtime.proof_messages import Deed, ProofView
 
 SOCKET_NAME = "control.sock"
 
@@ -30,6 +31,7 @@ class Ask(StrEnum):
     END = "end"
     OUT = "out"
     TEST_ALARM = "test-alarm"
+    PROOF = "proof"
 
 
 class Arguments(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -40,8 +42,10 @@ class Arguments(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_de
         shown: For `acknowledge`: highest number of an alarm's transition that was seen.
         duration_s: For `pause-sound` (s).
         rule: For `reset`: one rule; empty for all.
-        step: For `pre-use`: a step that is overridden.
+        step: For `pre-use`: a step that is overridden; for `proof`: which is meant.
         reason: Why it is.
+        deed: For `proof`: what somebody does.
+        seconds: For `proof`: what a person's own watch showed (s).
     """
 
     wearer: bool = False
@@ -50,6 +54,8 @@ class Arguments(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_de
     rule: Annotated[str, msgspec.Meta(max_length=100)] = ""
     step: Annotated[str, msgspec.Meta(max_length=100)] = ""
     reason: Annotated[str, msgspec.Meta(max_length=400)] = ""
+    deed: Deed = Deed.LOOK
+    seconds: Annotated[float, msgspec.Meta(ge=0, le=3600)] | None = None
 
 
 class Request(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -99,6 +105,7 @@ class Answer(msgspec.Struct, frozen=True):
         ok: Whether it was done.
         result: For `status` and `watch`.
         error: Why it was not done, in words.
+        proof: For `proof`: how the proof test stands.
         v: Version of the shape.
     """
 
@@ -106,4 +113,5 @@ class Answer(msgspec.Struct, frozen=True):
     ok: bool
     result: Status | msgspec.UnsetType = msgspec.UNSET
     error: str | msgspec.UnsetType = msgspec.UNSET
+    proof: ProofView | msgspec.UnsetType = msgspec.UNSET
     v: int = 1

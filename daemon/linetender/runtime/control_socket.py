@@ -26,11 +26,13 @@ from linetender.runtime.control_messages import (
     LONGEST_LINE,
     SOCKET_NAME,
     Answer,
+    Arguments,
     Ask,
     BrokerView,
     Request,
     Status,
 )
+from linetender.runtime.proof_messages import ProofView
 from linetender_drivers.socket_path import short_path
 
 _LOG = logging.getLogger(__name__)
@@ -87,6 +89,9 @@ class Controlled(Protocol):
 
     def test_alarm(self) -> str | None:
         """Play every pattern once; say why not, or None."""
+
+    def prove(self, args: Arguments, source: str) -> tuple[str | None, ProofView]:
+        """Go on with a proof test; say why not (or None), and how it stands."""
 
 
 class ControlSocket:
@@ -217,8 +222,11 @@ class ControlSocket:
             if request.verb is Ask.WATCH:
                 self._watching[writer] = request.id
             return Answer(request.id, True, self._status(station.snapshot()))
+        proof: ProofView | msgspec.UnsetType = msgspec.UNSET
         if request.verb is Ask.TEST_ALARM:
             refusal = station.test_alarm()
+        elif request.verb is Ask.PROOF:
+            refusal, proof = station.prove(request.args, source)
         else:
             args = request.args
             refusal = station.ask(
@@ -232,7 +240,7 @@ class ControlSocket:
                 source=source,
             )
         _LOG.info("%s from %s: %s", request.verb.value, source, refusal or "done")
-        return Answer(request.id, refusal is None, error=refusal or msgspec.UNSET)
+        return Answer(request.id, refusal is None, error=refusal or msgspec.UNSET, proof=proof)
 
     def _send(self, writer: asyncio.StreamWriter, answer: Answer) -> None:
         transport = writer.transport

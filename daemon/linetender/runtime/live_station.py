@@ -20,10 +20,11 @@ from linetender.core.inputs import By, Command, Verb
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.core.watch import Watch
-from linetender.recording.lines import Segment, SegmentReason, as_recorded, segment_of
+from linetender.recording.lines import SegmentReason, as_recorded
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.carryover_file import StateKeeper
 from linetender.runtime.clock import StationClock, WallClock
+from linetender.runtime.control_messages import Arguments
 from linetender.runtime.forwards import Forwards
 from linetender.runtime.frame_tap import tapped
 from linetender.runtime.hearing import Hearing
@@ -32,7 +33,10 @@ from linetender.runtime.incoming import Incoming
 from linetender.runtime.outputs import Output
 from linetender.runtime.pre_use_work import Draw, PreUseWork, draw
 from linetender.runtime.progress import Progress
+from linetender.runtime.proof_messages import ProofView
+from linetender.runtime.proof_work import Keeper, Place, ProofWork
 from linetender.runtime.remote_commands import CommandGuard
+from linetender.runtime.segment_header import header_of
 from linetender.runtime.self_checks import Checked, SelfChecks
 from linetender.runtime.service_manager import ServiceManager, standing
 from linetender.runtime.supervisor import WIRED, Supervisor, bounds_of, is_by_radio
@@ -77,6 +81,7 @@ class Surroundings:
         listeners: Called after each change, and once a second with no events.
         manager: What restarts the daemon when it does not move on, or None.
         draw: Draws the delay of the test sound.
+        proofs: Keeps what proof tests come to, or None.
     """
 
     machine: Machine
@@ -94,6 +99,7 @@ class Surroundings:
     listeners: Sequence[Listener] = ()
     manager: ServiceManager | None = None
     draw: Draw = draw
+    proofs: Keeper | None = None
 
 
 class LiveStation:
@@ -125,6 +131,8 @@ class LiveStation:
         self._checks = SelfChecks(checked, self._inbox, clock)
         pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
         self._pre_use = PreUseWork(*pre_use, around.draw)
+        kept = around.wall, around.recorder, around.proofs
+        self._proof = ProofWork(Place(station, clock, *kept, self._outputs, self.ask))
 
     @property
     def watch(self) -> Watch:
@@ -159,6 +167,11 @@ class LiveStation:
             return "nothing here can be tested: no sounder or lamp is free"
         self._inbox.note(FactName.ALARM_TESTED)
         return None
+
+    def prove(self, args: Arguments, source: str) -> tuple[str | None, ProofView]:
+        """Go on with a proof test; say why not (or None), and how it stands."""
+        stage = self._watch.snapshot().stage
+        return self._proof.act(args, source, stage), self._proof.view()
 
     def stop(self) -> None:
         """End the run; outputs are left safe."""
@@ -287,6 +300,7 @@ class LiveStation:
             deadline_ns = self._watch.next_deadline()
             await inbox.wait(turn_ns if deadline_ns is None else min(deadline_ns, turn_ns))
             block = inbox.take()
+            self._proof.see(block)
             now_ns = clock.now_ns()
             if recorder is not None:
                 recorder.inputs(block)
@@ -312,6 +326,7 @@ class LiveStation:
             around.keeper.keep(self._watch.carryover(), events, snapshot.now_ns)
         if around.teller is not None:
             around.teller.events(events, snapshot, around.wall())
+        self._proof.tell(events)
         for listener in around.listeners:
             listener(events, snapshot)
 
@@ -329,6 +344,7 @@ class LiveStation:
                 around.manager.turn(self._progress.stalled(now_ns), standing(snapshot))
             self._checks.look()
             self._pre_use.look(snapshot)
+            self._proof.look(snapshot)
             if turn % FACTS_EVERY_TURNS == 0:
                 self._inbox.repeat_facts()
             if around.keeper is not None and turn % KEEP_EVERY_TURNS == 0:
@@ -354,7 +370,7 @@ class LiveStation:
     def _begin_recording(self) -> None:
         if self._around.recorder is not None:
             why = SegmentReason.RESTART if self._carryover else SegmentReason.START
-            self._around.recorder.segment(self._header(why, self._carryover))
+            self._begin_segment(self._around.recorder, why, self._carryover)
 
     def _begin_segment_if_due(self, recorder: RecordingWriter) -> None:
         """Begin a segment after a gap or a long file, with a Watch that replay makes as well."""
@@ -364,25 +380,13 @@ class LiveStation:
             return
         carryover = as_recorded(self._watch.carryover())
         self._watch = Watch(self._station.plan, now_ns, carryover)
-        recorder.segment(self._header(why, carryover))
+        self._begin_segment(recorder, why, carryover)
 
-    def _header(self, why: SegmentReason, carryover: Carryover | None) -> Segment:
-        around, station = self._around, self._station
-        wall = around.wall()
-        shown = dict(station.shown)
-        private = tuple(shown.pop("left_out", ()))
-        return segment_of(
-            station.plan,
-            self._watch.now_ns,
-            why=why,
-            wall=wall.at,
-            synchronised=wall.synchronised,
-            boot=around.boot,
-            carryover=carryover,
-            settings=shown,
-            private=private,
-            calibrations=station.calibrations,
-        )
+    def _begin_segment(
+        self, recorder: RecordingWriter, why: SegmentReason, carryover: Carryover | None
+    ) -> None:
+        wall, boot, now_ns = self._around.wall(), self._around.boot, self._watch.now_ns
+        recorder.segment(header_of(self._station, now_ns, why, carryover, wall, boot))
 
     def _discard_recording(self) -> None:
         """Leave no empty file behind a start that failed: it may be tried again every 2 s."""

@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+from collections import deque
 from typing import Protocol
 
 from linetender.annunciation.lamp import LampColour, LampSchedule
@@ -25,6 +26,9 @@ from linetender_drivers.contracts import OutputDevice
 _LOG = logging.getLogger(__name__)
 
 _TURN_NS = 1_000_000_000
+
+RISES_KEPT = 100
+"""Instants at which a pin went on that are kept (chosen: over ten bursts)."""
 
 
 def schedule_for(role: str, progress: Progress, started_ns: int, burst: int = 0) -> Schedule:
@@ -75,6 +79,9 @@ class Output:
         progress: Promised each turn; not while the output cannot be driven.
         demand: What the core demands now.
         schedule: What decides about its edges; None: what its role asks for.
+
+    Attributes:
+        rises_ns: When the pin went on, the last ones, oldest first (Watch time).
     """
 
     def __init__(
@@ -96,6 +103,7 @@ class Output:
         self._schedule = schedule or schedule_for(
             device.output or "", progress, now_ns, demand.burst
         )
+        self.rises_ns: deque[int] = deque(maxlen=RISES_KEPT)
         self._changed = asyncio.Event()
         self._bell = Bell(clock, self._changed)
         self._wanted = False
@@ -105,6 +113,11 @@ class Output:
         # After a restart an alarm sounds from here on, though a sensor may take its time.
         self._schedule.demand(demand, now_ns)
         self._drive(now_ns)
+
+    @property
+    def role(self) -> str:
+        """Its role in the station file."""
+        return self._device.output or ""
 
     @property
     def works(self) -> bool:
@@ -166,6 +179,8 @@ class Output:
         else:
             self._level = self._wanted
             self._backoff_s = FIRST_BACKOFF_S
+            if self._level:
+                self.rises_ns.append(self._clock.now_ns())
 
     async def _wait(self, until_ns: int) -> None:
         self._bell.move(until_ns)

@@ -1,10 +1,11 @@
-"""Keeps uses and pre-use checks in the station's memory, from a thread of its own."""
+"""Keeps uses, pre-use checks and proof tests in the station's memory, from a thread of its own."""
 
 import logging
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
 
+from linetender.memory.proofs import ProofRecord, proofs_in, store_proof
 from linetender.memory.sessions import (
     CheckRecord,
     SessionRecord,
@@ -17,7 +18,8 @@ from linetender.memory.store import MemoryFault, Store, open_store
 
 _LOG = logging.getLogger(__name__)
 
-_Wish = tuple[str, SessionRecord | CheckRecord]
+_Record = SessionRecord | CheckRecord | ProofRecord
+_Wish = tuple[str, _Record]
 
 
 class SessionIndex:
@@ -28,12 +30,14 @@ class SessionIndex:
 
     Attributes:
         open_use: The use that the run before left open, or None.
+        proofs: Steps of proof tests, oldest first, those of this run among them.
     """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._row: int | None = None
         self.open_use: SessionRecord | None = None
+        self.proofs: list[ProofRecord] = []
         self._wishes: SimpleQueue[_Wish | None] = SimpleQueue()
         self._find_open()
         self._thread = Thread(target=self._run, name="session-index", daemon=True)
@@ -51,6 +55,11 @@ class SessionIndex:
         """Keep a check."""
         self._wishes.put(("check", record))
 
+    def proof(self, record: ProofRecord) -> None:
+        """Keep a step of a proof test."""
+        self.proofs.append(record)
+        self._wishes.put(("proof", record))
+
     def close(self, within_s: float = 2.0) -> None:
         """Store what waits and stop, `within_s` at most."""
         self._wishes.put(None)
@@ -59,7 +68,7 @@ class SessionIndex:
     def _find_open(self) -> None:
         try:
             with open_store(self._folder) as store:
-                known = sessions_in(store)
+                known, self.proofs = sessions_in(store), proofs_in(store)
         except (MemoryFault, OSError, ValueError) as error:
             _LOG.warning("uses are not kept: %s", error)
             return
@@ -77,9 +86,11 @@ class SessionIndex:
         if store is not None:
             store.close()
 
-    def _do(self, store: Store, what: str, record: SessionRecord | CheckRecord) -> None:
+    def _do(self, store: Store, what: str, record: _Record) -> None:
         if isinstance(record, CheckRecord):
             store_check(store, record)
+        elif isinstance(record, ProofRecord):
+            store_proof(store, record)
         elif what == "begin":
             self._row = begin_session(store, record)
         elif self._row is not None:

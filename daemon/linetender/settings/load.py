@@ -82,6 +82,7 @@ def station_of(
         budgets=budgets,
         calibrations=remembered.shown,
         expired=remembered.expired,
+        proof_every_days=station.proof.every_days,
     )
 
 

@@ -59,6 +59,7 @@ class Station:
         budgets: Alarm budgets of the rules about the air.
         calibrations: What the station's memory has in force, for recording headers.
         expired: What of it should be made again, for people.
+        proof_every_days: Days after which a proof test is due again.
     """
 
     path: Path
@@ -73,3 +74,4 @@ class Station:
     budgets: tuple[RuleBudget, ...] = ()
     calibrations: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
+    proof_every_days: float = 90.0

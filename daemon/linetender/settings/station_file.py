@@ -245,6 +245,14 @@ class ReminderTable(StrictModel):
     every_min: float = Field(60.0, ge=5, le=480, description="minutes between two reminders")
 
 
+class ProofTable(StrictModel):
+    """`[proof]`: how often the alarms are proven on the real line."""
+
+    every_days: float = Field(
+        90.0, ge=1, le=730, description="days after which a proof test is due again"
+    )
+
+
 class RecordingTable(StrictModel):
     """`[recording]`: where sessions are written."""
 
@@ -308,6 +316,7 @@ class StationFile(StrictModel):
     )
     check_in: CheckInTable | None = Field(None, description="a table")
     reminder: ReminderTable | None = Field(None, description="a table")
+    proof: ProofTable = Field(ProofTable.model_validate({}), description="a table")
     recording: RecordingTable | None = Field(None, description="a table")
     exceptions: Annotated[tuple[ExceptionTable, ...], Field(strict=False)] = Field(
         (), max_length=32, description="tables [[exceptions]]"
