@@ -53,6 +53,11 @@ class Peer:
         """Send the PUBACK of a publish: success."""
         self._socket.sendall(bytes([0x40, 2]) + publish.mid.to_bytes(2, "big"))
 
+    def send(self, topic: bytes, payload: bytes) -> None:
+        """Send a short publish with QoS 0, whatever its topic is made of."""
+        body = len(topic).to_bytes(2, "big") + topic + b"\0" + payload
+        self._socket.sendall(bytes([_PUBLISH << 4, len(body)]) + body)
+
     def disconnect_reason(self) -> int:
         """Wait for the DISCONNECT, passing over all else, and return its reason code."""
         while (packet := self.packet()).kind != _DISCONNECT:

@@ -32,3 +32,20 @@ def test_a_name_with_a_meaning_in_topics_is_refused(name: str) -> None:
         Topics(name)
     with pytest.raises(ValueError, match="cannot be part of a topic"):
         Topics("bench").alarm(name)
+
+
+@pytest.mark.parametrize(
+    ("topic", "sender"),
+    [
+        ("linetender/bench/command/ann", "ann"),
+        ("linetender/bench/far/box/press", "box"),
+        ("linetender/bench/command/", ""),
+        ("linetender/bench/command", ""),
+        ("", ""),
+        ("linetender/bench/command/+", ""),
+        ("linetender/bench/far/#/press", ""),
+        ("linetender/bench/forward/a\0", ""),
+    ],
+)
+def test_who_sent_a_message_though_a_broker_lies(topic: str, sender: str) -> None:
+    assert Topics("bench").sender(topic) == sender

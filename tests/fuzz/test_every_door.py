@@ -4,6 +4,7 @@ Here with Hypothesis; `campaign.py` beside it throws for minutes, guided by cove
 """
 
 import logging
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -11,6 +12,15 @@ from hypothesis import strategies as st
 
 from fuzz.door import Door
 from fuzz.doors import DOORS
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _quiet() -> Iterator[None]:
+    """Log nothing: there is much to be said of such bytes."""
+    logging.disable(logging.CRITICAL)
+    yield
+    logging.disable(logging.NOTSET)
+
 
 every_door = pytest.mark.parametrize("door", DOORS, ids=lambda door: door.name)
 
@@ -39,5 +49,4 @@ def test_what_the_door_is_made_for_is_taken(door: Door) -> None:
 @settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_altered_and_random_bytes(door: Door, data: st.DataObject) -> None:
-    logging.getLogger("linetender").setLevel(logging.CRITICAL)
     door.take(data.draw(_altered(door) | st.binary(max_size=64)))

@@ -166,6 +166,12 @@ BROKER_SEEDS = tuple(
     )
 )
 
+FORGED_SEEDS = tuple(
+    bytes([100]) + f"linetender/shed/{below}\n".encode() + _order(verb="end", gesture="tap")
+    for below in ("command/+", "far/#/press", "forward/+")
+)
+"""On topics that no message may have."""
+
 JSON_WORDS = (
     b'"run":"0a1b2c3d"', b'"heard":6', b'"from":"', b'"count":', b'"shown":', b'"verb":"',
     b'"gesture":"hold"', b'"readings":[', b'"signal":"', b'"value":', b'"reason":"', b"1e308",
@@ -215,15 +221,22 @@ def _at_the_box(data: bytes) -> None:
 
 
 ALIVE = {"run": RUN, "seq": 3, "stage": "worn", "shown": 4, "far": "high", "v": 1}
+ALARM = {"rule": "a", "n": 4, "state": "unacknowledged", "priority": "high", "text": "Leave."}
 STATE = {
     "run": RUN, "seq": 3, "at": "2020-01-01T00:00:00+00:00", "synchronised": False,
     "stage": "worn", "far": "high",
     "signals": {"spo2_percent": {"value": 97, "reason": None, "quality": "good", "age_s": 1.0}},
-    "alarms": [
-        {"rule": "a", "n": 4, "state": "unacknowledged", "priority": "high", "text": "Leave."}
-    ],
+    "alarms": [ALARM],
 }  # fmt: skip
-BOX_SEEDS = (b"\x01" + json.dumps(ALIVE).encode(), b"\x02" + json.dumps(STATE).encode())
+BOX_SEEDS = tuple(
+    kind + json.dumps(message).encode()
+    for kind, message in (
+        (b"\x01", ALIVE),
+        (b"\x02", STATE),
+        (b"\x01", {**ALIVE, "run": "x" * 1500}),
+        (b"\x02", {**STATE, "alarms": [{**ALARM, "text": "Leave.\x1b[2J\n"}]}),
+    )
+)
 
 
 class Asked:
@@ -303,7 +316,9 @@ SOCKET_SEEDS = tuple(
 )
 
 WIRE_DOORS = (
-    Door("broker's messages at the station", _by_broker, BROKER_SEEDS, JSON_WORDS),
+    Door(
+        "broker's messages at the station", _by_broker, (*BROKER_SEEDS, *FORGED_SEEDS), JSON_WORDS
+    ),
     Door("broker's messages at the second box", _at_the_box, BOX_SEEDS, JSON_WORDS),
     Door("local socket", _by_socket, SOCKET_SEEDS, (b'"id":', b'"verb":"', b'"args":{', b"\n")),
 )

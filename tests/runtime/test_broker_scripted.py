@@ -3,10 +3,13 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from linetender.runtime.broker import IN_FLIGHT
 from linetender.runtime.broker_link import HANGS_AFTER_NS, BrokerLink
+from linetender.runtime.incoming import Received, Reception
 from linetender.runtime.outgoing import LOST
+from linetender.settings.station_file import BrokerSettings
 from link_waiting import wait_for
 from mosquitto_broker import PATIENCE_S
 from scripted_broker import Peer, ScriptedBroker
@@ -160,3 +163,23 @@ def test_a_clean_stop_needs_no_will(links: Callable[..., BrokerLink]) -> None:
         peer.confirm(offline)
         assert peer.disconnect_reason() == 0
         stopped.join()
+
+
+def test_a_topic_that_is_no_text_ends_nothing() -> None:
+    """The client library decodes a topic when asked: such a one raises in its thread."""
+    heard: list[Received] = []
+    settings, reception = BrokerSettings(host="127.0.0.1", port=1), Reception(receive=heard.append)
+    with ScriptedBroker() as broker:
+        settings = settings.model_copy(update={"port": broker.port})
+        clock = SteppedClock(0)
+        link = BrokerLink(settings, "bench", clock, folder=Path(), reception=reception)
+        link.start()
+        try:
+            peer = broker.accept()
+            peer.confirm(peer.publish())
+            peer.send(b"linetender/\xff\xfe", b"bad")
+            peer.send(b"linetender/bench/selftest", b"good")
+            wait_for(link, lambda _: heard != [])
+        finally:
+            link.stop(0.5)
+    assert heard == [Received("linetender/bench/selftest", b"good", False)]

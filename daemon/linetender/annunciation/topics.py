@@ -124,9 +124,12 @@ class Topics:
         return self._under("reply", user)
 
     def sender(self, topic: str) -> str:
-        """Return who sent on `far/BOX/…`, `forward/BOX` or `command/USER`: the topic says it."""
-        levels = topic.split("/")
-        return levels[3] if len(levels) > 3 else ""
+        """Return who sent on `far/BOX/…`, `forward/BOX` or `command/USER`: the topic says it.
+
+        Empty where it says nobody, or what no topic of a message may hold: a broker may lie.
+        """
+        level = (*topic.split("/"), "", "", "", "")[3]
+        return "" if _has_meaning(level) else level
 
     def _under(self, *levels: str) -> str:
         for level in levels:
@@ -134,8 +137,12 @@ class Topics:
         return "/".join(("linetender", self.station, *levels))
 
 
+def _has_meaning(level: str) -> bool:
+    return any(character in level for character in "/+#\0")
+
+
 def _check(level: str) -> None:
-    if not level or any(character in level for character in "/+#\0"):
+    if not level or _has_meaning(level):
         raise ValueError(
             f"{level!r} cannot be part of a topic: it should be a name without '/', '+' and '#'"
         )

@@ -9,8 +9,6 @@ import logging
 import secrets
 from collections.abc import Callable, Iterable
 
-import msgspec
-
 from linetender.annunciation.forward_payload import (
     READINGS,
     ForwardedReading,
@@ -22,6 +20,7 @@ from linetender.annunciation.topics import Topics
 from linetender.core.inputs import Input, Reading
 from linetender.core.instants import SECOND_NS
 from linetender.core.signals import Signal, rounded
+from linetender.far_end.heard import NOT_OF_A_STATION, decoded
 from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.incoming import Incoming, Received, Wanted
@@ -110,8 +109,8 @@ class Forwarder:
         if received.retained or received.topic != self._topics.alive:
             return
         try:
-            self._alive = msgspec.json.decode(received.payload, type=Alive)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+            self._alive = decoded(received.payload, Alive)
+        except NOT_OF_A_STATION:
             _LOG.debug("a heartbeat cannot be read")
             return
         self._heard_ns = self._clock.now_ns()

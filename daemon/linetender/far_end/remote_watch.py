@@ -28,6 +28,9 @@ for an attendant (chosen)."""
 SHOWN_AFTER_NS = 300 * MILLISECOND_NS
 """An alarm counts as heard by people once it has sounded for so long."""
 
+LONGEST_TEXT = 300
+"""Of a sentence that is shown; ours are shorter (chosen)."""
+
 PAST_RUNS = 16
 """Runs of the station that are over and remembered, so that none comes back."""
 
@@ -206,7 +209,7 @@ class RemoteWatch:
             leading = self._leading()
             text = leading.text if leading else "An alarm sounds there."
             rule = leading.rule if leading else ""
-            return Wants(asked, False, light, rule, f"{self.station}: {text}")
+            return Wants(asked, False, light, rule, f"{self.station}: {shown_text(text)}")
         said = self._silence_sentence(silence) if silence is not Silence.NONE else ""
         return Wants(light=light, say=said)
 
@@ -250,6 +253,11 @@ class RemoteWatch:
         if self.role is Role.WEARER:
             return f"{self.station} is not heard: nothing watches. Leave, then take the hood off."
         return f"{self.station} is not heard: nothing watches whoever is in there. Call them out."
+
+
+def shown_text(text: str) -> str:
+    """Return what a terminal may show of a text that came by the broker."""
+    return "".join(each if each.isprintable() else " " for each in text[:LONGEST_TEXT])
 
 
 def _weight(alarm: AlarmSummary) -> tuple[int, int]:

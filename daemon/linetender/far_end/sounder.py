@@ -21,6 +21,7 @@ from linetender.core.stages import Stage
 from linetender.far_end.box import Box, Pressed
 from linetender.far_end.box_memory import BoxMemory
 from linetender.far_end.box_sounder import BoxSounder
+from linetender.far_end.heard import NOT_OF_A_STATION, decoded
 from linetender.far_end.remote_watch import RemoteWatch
 from linetender.runtime.clock import StationClock
 from linetender.runtime.far_ends import ANSWER
@@ -192,12 +193,12 @@ class SounderBox:
         now_ns = self._fit.clock.now_ns()
         try:
             if levels[2:] == ["alive"]:
-                alive = msgspec.json.decode(received.payload, type=Alive)
+                alive = decoded(received.payload, Alive)
                 watch.hear_alive(now_ns, alive, retained=received.retained)
             elif levels[2:] == ["state"]:
-                watch.hear_state(now_ns, msgspec.json.decode(received.payload, type=State))
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-            _LOG.debug("%s: %s", received.topic, error)
+                watch.hear_state(now_ns, decoded(received.payload, State))
+        except NOT_OF_A_STATION as error:
+            _LOG.debug("%r: %s", received.topic, error)
 
     async def _turn(self) -> None:
         clock = self._fit.clock
