@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.models import CommandInfo
 
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
@@ -20,10 +21,10 @@ from linetender.settings.problems import Problem, StationFileError
 from linetender_drivers.errors import BadFrame, DeviceNotFound, DriverConfigError
 
 
-def linetender(*arguments: str) -> subprocess.CompletedProcess[str]:
+def linetender(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     """Run the installed command as a person would, in a terminal of 80 columns."""
     command = Path(sys.executable).with_name("linetender")
-    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb"}
+    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "TERM": "dumb", **more}
     return subprocess.run(
         [command, *arguments],
         capture_output=True,
@@ -51,6 +52,16 @@ def test_without_a_verb_it_says_what_to_do_next() -> None:
     assert all(caution.short in done.stdout for caution in CAUTIONS)
 
 
+def test_it_names_itself_as_it_can_be_called() -> None:
+    done = linetender(PATH="/usr/bin:/bin")
+    command = Path(sys.executable).with_name("linetender")
+    assert f"\n  {command} demo\n" in done.stdout
+
+
+def test_help_has_a_short_name() -> None:
+    assert linetender("lint", "-h").stdout == linetender("lint", "--help").stdout
+
+
 def test_help_shows_every_verb_and_every_caution() -> None:
     done = linetender("--help")
     assert done.returncode == ExitCode.FINE
@@ -72,6 +83,17 @@ def test_each_verb_explains_its_exit_codes_and_gives_an_example(verb: Callable[.
     assert told == sorted(told)
     assert {"0", "2"} <= set(told) <= known
     assert f"Example: linetender {name} " in said
+
+
+HANDS = [(group, hand) for group, app in cli.GROUPS.items() for hand in app.registered_commands]
+
+
+@pytest.mark.parametrize(("group", "hand"), HANDS)
+def test_each_command_of_a_group_gives_an_example(group: str, hand: CommandInfo) -> None:
+    assert hand.callback is not None
+    name = (hand.name or hand.callback.__name__).replace("_", "-")
+    called = f"linetender {group} {name} ".replace(" serve ", " ")
+    assert f"Example: {called}" in " ".join((hand.callback.__doc__ or "").split()) + " "
 
 
 @pytest.mark.parametrize("arguments", [["--no-such-option"], ["no-such-verb"]])
@@ -104,7 +126,7 @@ FAILURES = [
     (DISK_FULL, ExitCode.BAD_FILE, ["s.jsonl: No space left on device."]),
     (DeviceNotFound("air", "nothing answers"), ExitCode.DEVICE, ["air: nothing answers", "wiring"]),
     (BadFrame("air", "bad CRC", b"\x01"), ExitCode.DEVICE, ["bytes 01"]),
-    (DriverConfigError("lamp", "pin 99"), ExitCode.DEVICE, ["lamp: pin 99"]),
+    (DriverConfigError("lamp", "pin 99"), ExitCode.DEVICE, ["lamp: pin 99.\nNothing is being"]),
     (
         ExceptionGroup("tasks", [ExceptionGroup("one", [DeviceNotFound("air", "gone")])]),
         ExitCode.DEVICE,

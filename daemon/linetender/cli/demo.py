@@ -12,6 +12,7 @@ from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LiveView
 from linetender.cli.offered_names import offered_scenarios
+from linetender.cli.own_name import own_name
 from linetender.cli.plain_output import is_plain
 from linetender.cli.scenario_play import Play, scenario_named, station_of_scenario
 from linetender.cli.scenario_table import list_scenarios, play_all
@@ -183,10 +184,10 @@ def _summarise(verdict: Verdict, seconds: float | None, record: Path | None) -> 
     if record is None:
         named = "" if scenario.name == DEMO else f" --scenario {scenario.name}"
         typer.echo("Record it, and replay the recording to the nanosecond:")
-        typer.echo(f"  linetender demo{named} --record session.jsonl")
-        typer.echo("  linetender replay session.jsonl")
+        typer.echo(f"  {own_name()} demo{named} --record session.jsonl")
+        typer.echo(f"  {own_name()} replay session.jsonl")
     else:
-        typer.echo(f"Replay it to the nanosecond:  linetender replay {record}")
+        typer.echo(f"Replay it to the nanosecond:  {own_name()} replay {record}")
 
 
 def _outcome(scenario: Scenario, verdict: Verdict, seconds: float | None) -> list[str]:

@@ -24,6 +24,7 @@ from linetender.cli.init import init
 from linetender.cli.install import install
 from linetender.cli.lint import lint
 from linetender.cli.out import out
+from linetender.cli.own_name import own_name
 from linetender.cli.pause_sound import pause_sound
 from linetender.cli.plain_output import (
     PLAIN_COLUMNS,
@@ -51,7 +52,7 @@ from linetender.recording.errors import RecordingError
 from linetender.runtime.broker_login import BrokerSettingsError
 from linetender.runtime.single_run import AlreadyRunning
 from linetender.settings.problems import StationFileError
-from linetender_drivers.errors import DriverError
+from linetender_drivers.errors import DriverConfigError, DriverError
 from linetender_drivers.simulated.world_link import WorldGone
 
 DEBUG_VARIABLE = "LINETENDER_DEBUG"
@@ -87,28 +88,31 @@ FIRST_STEPS = f"""linetender {__version__}
 
 New here? See it work, with nothing but this computer:
 
-  linetender demo
+  {{name}} demo
 
 Then answer some questions about your line; that writes its station file:
 
-  linetender init
+  {{name}} init
 
 Check it after each change (config/README.md names every key):
 
-  linetender lint station.toml
+  {{name}} lint station.toml
 
-Draw your line in it as well, and see what it would bring:
+Teach it your line's own pressures, and watch:
 
-  linetender size station.toml
+  {{name}} calibrate station.toml --teach
+  {{name}} run station.toml
 
-All verbs: linetender --help
+All verbs: {{name}} --help
 """
+"""With `name` for what a person has to type."""
 
 app = typer.Typer(
     name="linetender",
     help=EXPLANATION,
     epilog="\n\n".join(f"- {caution.short}" for caution in CAUTIONS),
     pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     rich_markup_mode="markdown",
 )
 
@@ -130,7 +134,7 @@ def _first_steps(
 ) -> None:
     context.with_resource(plainly(plain))
     if context.invoked_subcommand is None:
-        typer.echo(FIRST_STEPS)
+        typer.echo(FIRST_STEPS.format(name=own_name()))
         for caution in CAUTIONS:
             typer.echo(f"• {caution.short}")
 
@@ -199,6 +203,8 @@ def told(failure: Exception) -> tuple[ExitCode, str]:
         return ExitCode.ALREADY_RUNNING, str(cause)
     if isinstance(cause, WorldGone):
         return ExitCode.DEVICE, f"{cause}. Nothing is being watched now."
+    if isinstance(cause, DriverConfigError):
+        return ExitCode.DEVICE, f"{cause}.\nNothing is being watched now."
     if isinstance(cause, DriverError):
         return ExitCode.DEVICE, (
             f"{cause}.\nCheck its plug, wiring and address, then start again. "

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import signal
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -119,8 +120,13 @@ def _scenario(name: str) -> Scenario:
     if name in practice:
         return load_scenario(practice[name])
     if name not in scenario_names():
-        known = ", ".join((*practice, *scenario_names()))
-        raise typer.BadParameter(f"no scenario or command {name!r}; scenarios: {known}")
+        known = (*practice, *scenario_names())
+        close = " or ".join(get_close_matches(name, known))
+        meant = f"Did you mean {close}? " if close else ""
+        raise typer.BadParameter(
+            f"no scenario or command {name!r}. {meant}There are {', '.join(practice)} and all "
+            "of: linetender demo --list"
+        )
     scenario = scenario_named(name)
     if any(isinstance(step.action, PowerCut) for step in scenario.script.steps):
         raise typer.BadParameter(f"{name!r} cuts the box's power; only `linetender demo` plays it")
@@ -215,13 +221,19 @@ def wait(
 
 @simulate.command()
 def hold(at: At) -> None:
-    """Let time stand still, but for what `wait` and `press` let pass."""
+    """Let time stand still, but for what `wait` and `press` let pass.
+
+    Example: linetender simulate hold --at /tmp/world
+    """
     _tell(_asked(at, Hold(1, True)), "time stands still")
 
 
 @simulate.command()
 def go(at: At) -> None:
-    """Let time pass whenever all stations wait for it."""
+    """Let time pass whenever all stations wait for it.
+
+    Example: linetender simulate go --at /tmp/world
+    """
     _tell(_asked(at, Hold(1, False)), "time passes")
 
 
@@ -244,7 +256,10 @@ def status(
 
 @simulate.command()
 def stop(at: At) -> None:
-    """End the world."""
+    """End the world.
+
+    Example: linetender simulate stop --at /tmp/world
+    """
     _tell(_asked(at, Stop(1)), "the world ends")
 
 

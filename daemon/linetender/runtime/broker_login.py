@@ -59,8 +59,9 @@ def password(settings: BrokerSettings, folder: Path) -> str | None:
     try:
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is no text"
         raise BrokerSettingsError(
-            f"{file}: the broker's password cannot be read ({error}); "
+            f"{file}: the broker's password cannot be read ({reason}); "
             "name a text file that the daemon's user may read"
         ) from error
     first_line = text.partition("\n")[0].strip()
