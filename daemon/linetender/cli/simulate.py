@@ -269,7 +269,8 @@ def _await(stations: int, at: Path) -> None:
     except WorldGone as gone:
         if not isinstance(gone.__cause__, TimeoutError):
             raise
-        typer.echo(f"{stations} stations were not there within {PATIENCE_S:g} s.")
+        missing = "The station was" if stations == 1 else f"{stations} stations were"
+        typer.echo(f"{missing} not there within {PATIENCE_S:g} s.")
         raise typer.Exit(ExitCode.FINDINGS) from gone
 
 
