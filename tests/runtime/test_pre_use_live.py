@@ -85,7 +85,7 @@ def test_three_presses_and_a_tap_to_wear(tmp_path: Path) -> None:
         "pulse_rate_bpm": ("met", ""),
         "lamp": ("met", "button"),
         "heard": ("met", "button"),
-        "check": ("met", ""),
+        "check": ("met", "32 s hands-on"),
     }
     stages = [(e.after, e.why) for e in played.events if isinstance(e, StageChanged)]
     assert stages == [(Stage.PRE_USE, "button"), (Stage.WORN, "button")]

@@ -56,7 +56,8 @@ def verdict(snapshot: Snapshot) -> str:
             return "Put the hood on. Tap within 5 s of the test sound."
         return "The check is running."
     if check.state is CheckState.READY:
-        return "READY. Hood off its hook, or one tap, begins the use."
+        hands = f"{to_seconds(check.hands_on_ns):.0f} s hands-on"
+        return f"READY ({hands}). Hood off its hook, or one tap, begins the use."
     if check.state is CheckState.PASSED:
         return "Passed. The hood is worn, and watched."
     if check.state is CheckState.REFUSED:

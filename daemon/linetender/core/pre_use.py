@@ -42,6 +42,8 @@ CODE_NS = 30 * SECOND_NS
 """How long a short cue, the flashes of the lamps and the code of a failed step are put
 (chosen: a code of 4-4 is told three times)."""
 
+_BY_HAND = (StepKind.CHECKLIST, StepKind.LAMP, StepKind.ARMED)
+"""Steps that wait for hands from the beginning on."""
 
 _CUES = (Cue.LAMPS, Cue.HOOD, Cue.TEST, Cue.READY, Cue.CODE)
 
@@ -69,6 +71,8 @@ class PreUse:
         began_ns: Begin of the check.
         hood_ns: When everything before the heard-test was met.
         heard_ns: When the test sound began; NEVER_NS while none sounds.
+        asked_ns: Since when hands are asked for; NEVER_NS while they are not.
+        hands_on_ns: For how long they were asked for before that, in this check.
         armed: Last known state of the ARM switch.
         supply_v: Last mean of the supply voltage (V), or None.
     """
@@ -79,7 +83,9 @@ class PreUse:
         "_journal",
         "_plans",
         "armed",
+        "asked_ns",
         "began_ns",
+        "hands_on_ns",
         "heard_ns",
         "hood_ns",
         "overrides",
@@ -90,8 +96,8 @@ class PreUse:
         "whys",
     )
 
-    INSTANTS = ("began_ns", "hood_ns", "heard_ns")
-    VALUES = ("state", "steps", "whys", "overrides", "armed", "supply_v")
+    INSTANTS = ("began_ns", "hood_ns", "heard_ns", "asked_ns")
+    VALUES = ("state", "steps", "whys", "overrides", "armed", "supply_v", "hands_on_ns")
 
     def __init__(
         self,
@@ -111,18 +117,14 @@ class PreUse:
         self.whys: dict[str, str] = {}
         self.overrides: dict[str, str] = {}
         self.armed = ""
-        self.began_ns = self.hood_ns = self.heard_ns = NEVER_NS
+        self.began_ns = self.hood_ns = self.heard_ns = self.asked_ns = NEVER_NS
+        self.hands_on_ns = 0
         self.supply_v: float | None = None
 
     @property
     def plans(self) -> tuple[StepPlan, ...]:
         """Steps of this station."""
         return tuple(self._plans.values())
-
-    @property
-    def is_open(self) -> bool:
-        """Whether the check runs, or is ready and waits for the hood."""
-        return self.state in (CheckState.RUNNING, CheckState.READY)
 
     @property
     def card_is_confirmed(self) -> bool:
@@ -153,7 +155,8 @@ class PreUse:
         """Forget the last check."""
         self.state = CheckState.NONE
         self.steps, self.whys, self.overrides = {}, {}, {}
-        self.began_ns = self.hood_ns = self.heard_ns = NEVER_NS
+        self.began_ns = self.hood_ns = self.heard_ns = self.asked_ns = NEVER_NS
+        self.hands_on_ns = 0
         self.prompts.take_back(*_CUES)
 
     def press(self, now_ns: int) -> None:
@@ -218,7 +221,7 @@ class PreUse:
 
     def break_off(self, now_ns: int, why: str) -> None:
         """End the check: something else came between."""
-        if self.is_open:
+        if self.state in (CheckState.RUNNING, CheckState.READY):
             self._refuse(now_ns, why)
 
     # Time
@@ -244,6 +247,7 @@ class PreUse:
             return
         if self.heard_ns != NEVER_NS and now_ns >= self.heard_ns + TAP_WITHIN_NS:
             self._end_sound()
+            self._count_hands(now_ns)
         for plan in self._plans.values():
             if self._waits(plan) and now_ns >= self.limit_ns(plan):
                 self._fail(now_ns, plan, self.whys.get(plan.id, "") or "not done in time")
@@ -265,18 +269,20 @@ class PreUse:
         return 0.0, 1.0
 
     def _judge(self, now_ns: int) -> None:
-        """Set every step that is met, refuse what is past mending, and see what follows."""
+        """Set every step that is met, and see what follows."""
         if self.state is not CheckState.RUNNING:
             return
         for plan in self._plans.values():
             self._judge_step(now_ns, plan)
             if self.state is not CheckState.RUNNING:
                 return
+        self._count_hands(now_ns)
         open_plans = [plan for plan in self._plans.values() if self._waits(plan)]
         if not open_plans:
             self.state = CheckState.READY
             self.prompts.put(Cue.READY, now_ns + CUE_NS)
-            self._note(now_ns, WHOLE, StepState.MET, "")
+            hands = f"{self.hands_on_ns / SECOND_NS:.0f} s hands-on"
+            self._note(now_ns, WHOLE, StepState.MET, hands)
         elif self.hood_ns == NEVER_NS and all(p.kind is StepKind.HEARD for p in open_plans):
             self.hood_ns = now_ns
             self.prompts.put(Cue.HOOD, now_ns + CUE_NS)
@@ -335,7 +341,20 @@ class PreUse:
     def _hears(self) -> bool:
         return any(self._waits(plan) for plan in self._of(StepKind.HEARD))
 
-    # Small
+    # Hands
+
+    def hands_on(self, now_ns: int) -> int:
+        """Return for how long (ns) this check has asked for hands until now."""
+        return self.hands_on_ns + max(0, now_ns - self.asked_ns)
+
+    def _count_hands(self, now_ns: int) -> None:
+        """Note whether hands are asked for: card, lamps, ARM switch, or the test sound's tap."""
+        asked = self.heard_ns != NEVER_NS or any(self._waits(plan) for plan in self._of(*_BY_HAND))
+        if not (asked and self.state is CheckState.RUNNING):
+            self.hands_on_ns = self.hands_on(now_ns)
+            self.asked_ns = NEVER_NS
+        elif self.asked_ns == NEVER_NS:
+            self.asked_ns = now_ns
 
     def _take_word(self, now_ns: int, fact: Fact) -> None:
         """The runtime says that a step is met, or why it is not."""
@@ -366,6 +385,7 @@ class PreUse:
     def _refuse(self, now_ns: int, why: str) -> None:
         self.state = CheckState.REFUSED
         self.heard_ns = NEVER_NS
+        self._count_hands(now_ns)
         self._note(now_ns, WHOLE, StepState.FAILED, why)
 
     def _set(self, now_ns: int, step: str, state: StepState, why: str = "") -> None:

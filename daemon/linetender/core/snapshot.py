@@ -83,12 +83,14 @@ class CheckView(msgspec.Struct, frozen=True):
         steps: Of the check that runs, or ran last; empty where there was none.
         overrides: (step, reason) of each that was overridden.
         awaits_sound: Whether the test sound may come at any instant now.
+        hands_on_ns: For how long it has asked for hands: from a question to its answer.
     """
 
     state: CheckState = CheckState.NONE
     steps: tuple[StepView, ...] = ()
     overrides: tuple[tuple[str, str], ...] = ()
     awaits_sound: bool = False
+    hands_on_ns: int = 0
 
 
 class Question(StrEnum):

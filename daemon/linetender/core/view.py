@@ -75,7 +75,9 @@ def _check(check: PreUse, now_ns: int) -> CheckView:
         why = check.whys.get(plan.id, "")
         steps.append(StepView(plan.id, plan.kind, state, why, done, needed, left_ns))
     overrides = tuple(check.overrides.items())
-    return CheckView(check.state, tuple(steps), overrides, check.awaits_sound)
+    return CheckView(
+        check.state, tuple(steps), overrides, check.awaits_sound, check.hands_on(now_ns)
+    )
 
 
 def _question(session: Session) -> Question:

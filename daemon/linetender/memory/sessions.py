@@ -45,7 +45,7 @@ class CheckRecord(msgspec.Struct, frozen=True, kw_only=True):
         synchronised: Whether that clock was known to be right.
         recording: Name of the file.
         outcome: `ready` or `refused`.
-        why: Why it was refused.
+        why: Why it was refused, or for how long a check that was passed took hands.
         steps: (step, state, why) of each.
         overrides: (step, reason) of each step that was overridden.
     """

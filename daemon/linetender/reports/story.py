@@ -190,7 +190,8 @@ def _check(facts: SessionFacts) -> Iterator[str]:
     elif skipped:
         yield f"Pre-use check: {counted(len(skipped), 'step')} overridden."
     else:
-        yield "Pre-use check: every step was met."
+        hands = facts.steps[-1].why
+        yield f"Pre-use check: every step was met{f', {hands}' if hands else ''}."
 
 
 def _unseen(facts: SessionFacts) -> Iterator[str]:
