@@ -35,6 +35,7 @@ from linetender.cli.plain_output import (
 )
 from linetender.cli.pre_use import pre_use
 from linetender.cli.probe import probe
+from linetender.cli.proof import proof
 from linetender.cli.remote_sounder import remote_sounder
 from linetender.cli.replay import replay
 from linetender.cli.report import report
@@ -71,6 +72,7 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
         out,
         reset,
         test_alarm,
+        proof,
     ),
     "Service": (install, uninstall, hold_siren),
     "Afterwards": (report, tune, replay, export),

@@ -51,6 +51,11 @@ GOOD_PERCENT = (90.0, 110.0)
 
 RECORDS_SHOWN = 60
 
+WORN = (
+    "the station takes the hood as worn, and a proof test has nobody in the hood: take the "
+    "oximeter off too, end the use (linetender end --wearer), then begin again"
+)
+
 PROOF = "proof test"
 """Who asks the core for what a step needs."""
 
@@ -138,7 +143,7 @@ class ProofWork:
             return
         stage_is_odd = snapshot.stage is Stage.WORN and not self._is_own_stage
         if stage_is_odd and self._state is not ProofState.RESTORING:
-            self._end("the station takes the hood as worn; with an oximeter fitted, take it off")
+            self._end(WORN)
         elif self._state is ProofState.WAITING:
             self._wait(snapshot)
         elif self._state in (ProofState.ARMED, ProofState.CAUSED):
@@ -209,8 +214,10 @@ class ProofWork:
         )
 
     def _begin(self, step: ProofStep, stage: Stage) -> str | None:
-        if stage in (Stage.WORN, Stage.SERVICE) or self._is_own_stage:
-            return "the hood is worn, or was a moment ago: a proof test has nobody in the hood"
+        if stage is Stage.WORN or self._is_own_stage:
+            return WORN
+        if stage is Stage.SERVICE:
+            return "the stage is service, and nothing is watched: end that first"
         if step.kind is ProofKind.WALK:
             return None
         self._step, self._outcome, self._why = step, None, ""
