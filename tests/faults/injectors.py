@@ -342,6 +342,9 @@ INJECTORS: Mapping[str, Injector] = MappingProxyType(
             _fan_stops_and_is_answered_once, lambda on: on.turn(Knob.FAN, 1.0)
         ),
         "human:never_starts": Injector(_nothing, lambda on: on.command(Verb.PRE_USE)),
+        "human:starts_without_hood": Injector(
+            lambda on: on.command(Verb.START), lambda on: on.turn(Knob.FINGER_OUT, 0.0)
+        ),
         "human:hood_on_unchecked": Injector(
             _hood_on_as_fan_stops, lambda on: on.turn(Knob.FAN, 1.0)
         ),
