@@ -11,6 +11,7 @@ Source:
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import mul
 from statistics import NormalDist, median
 from typing import NamedTuple
 
@@ -21,7 +22,7 @@ TUNING = 1.345
 
 _MAD_OF_NORMAL = 0.6744897501960817
 _MOST_STEPS = 50
-_CLOSE_ENOUGH = 1e-10
+_CLOSE_ENOUGH = 1e-6
 
 
 class CannotSolve(ValueError):
@@ -61,12 +62,15 @@ class Crossing(NamedTuple):
     high: float | None
 
 
-def fit_robustly(rows: Sequence[Vector], responses: Sequence[float]) -> RobustFit:
+def fit_robustly(
+    rows: Sequence[Vector], responses: Sequence[float], begin: Vector | None = None
+) -> RobustFit:
     """Fit responses by the columns of rows.
 
     Args:
         rows: One for each point, all of one length.
         responses: What was measured at each.
+        begin: Weights to begin with, of a fit that was much the same.
 
     Raises:
         CannotSolve: There are no more points than columns, or columns depend on each other.
@@ -74,7 +78,7 @@ def fit_robustly(rows: Sequence[Vector], responses: Sequence[float]) -> RobustFi
     columns, freedom = len(rows[0]) if rows else 0, len(rows) - (len(rows[0]) if rows else 0)
     if freedom < 1:
         raise CannotSolve(f"{len(rows)} points do not determine {columns} coefficients")
-    weights: Vector = (1.0,) * len(rows)
+    weights = begin or (1.0,) * len(rows)
     found = _weighted(rows, responses, weights)
     scale = _scale(_residuals(rows, responses, found))
     for _ in range(_MOST_STEPS):
@@ -182,19 +186,19 @@ def _covariance(
 
 
 def _weighted(rows: Sequence[Vector], responses: Sequence[float], weights: Vector) -> Vector:
-    right = [
-        sum(w * row[i] * y for w, row, y in zip(weights, rows, responses, strict=True))
-        for i in range(len(rows[0]))
-    ]
+    weighted = list(map(mul, weights, responses))
+    right = [sum(map(mul, column, weighted)) for column in zip(*rows, strict=True)]
     return tuple(_dot(row, right) for row in _inverse(_normal_matrix(rows, weights)))
 
 
 def _normal_matrix(rows: Sequence[Vector], weights: Vector) -> list[list[float]]:
-    columns = range(len(rows[0]))
-    return [
-        [sum(w * row[i] * row[j] for w, row in zip(weights, rows, strict=True)) for j in columns]
-        for i in columns
-    ]
+    columns = list(zip(*rows, strict=True))
+    matrix = [[0.0] * len(columns) for _ in columns]
+    for i, column in enumerate(columns):
+        weighted = list(map(mul, weights, column))
+        for j in range(i, len(columns)):
+            matrix[i][j] = matrix[j][i] = sum(map(mul, weighted, columns[j]))
+    return matrix
 
 
 def _inverse(matrix: list[list[float]]) -> list[list[float]]:
@@ -236,4 +240,4 @@ def _form(left: Vector, matrix: tuple[Vector, ...], right: Vector) -> float:
 
 
 def _dot(left: Sequence[float], right: Sequence[float]) -> float:
-    return sum(a * b for a, b in zip(left, right, strict=True))
+    return math.fsum(map(mul, left, right))

@@ -124,6 +124,30 @@ CREATE TABLE proof (
 ) STRICT
 """
 
+_FILTERS = """
+CREATE TABLE filter (
+    id INTEGER PRIMARY KEY,
+    fitted_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    is_new INTEGER NOT NULL CHECK (is_new IN (0, 1)),
+    label TEXT NOT NULL
+) STRICT
+"""
+
+_FILTER_POINTS = """
+CREATE TABLE filter_point (
+    id INTEGER PRIMARY KEY,
+    filter_id INTEGER NOT NULL REFERENCES filter (id),
+    began_at TEXT NOT NULL,
+    synchronised INTEGER NOT NULL CHECK (synchronised IN (0, 1)),
+    hours REAL NOT NULL CHECK (hours >= 0),
+    element_pa REAL,
+    filter_pa REAL,
+    fan_rpm REAL,
+    temperature_c REAL
+) STRICT
+"""
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     # 1: what was calibrated and taught.
     (_CALIBRATIONS, _TAUGHT),
@@ -135,6 +159,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (_SESSIONS, _PRE_USE_CHECKS),
     # 5: steps of proof tests, the walk to the way out among them.
     (_PROOFS,),
+    # 6: filters, and what was seen of each while air went through it.
+    (_FILTERS, _FILTER_POINTS),
 )
 """Each script is a tuple of statements, run in one transaction with its number."""
 
