@@ -11,7 +11,7 @@ from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, DemandChanged, Event, Sound, StageChanged
 from linetender.core.inputs import By, Command, Contact, ContactState, Input, Reading, Verb
 from linetender.core.instants import SECOND_NS
-from linetender.core.plan import Above, Below, OnContact, Plan, RulePlan, Stale
+from linetender.core.plan import Above, Below, Held, OnContact, Plan, RulePlan, Stale
 from linetender.core.signals import SIGNAL_FACTS, Signal
 from linetender.core.stages import PRIORITY_RANK, Stage
 from linetender.core.watch import Watch
@@ -75,8 +75,7 @@ class Monitor:
             limit.clean_since_ns = None
         if self.worn_since_ns is not None:
             self.worn_since_ns = watch.now_ns
-        if self.closed_since_ns is not None:
-            self.closed_since_ns = watch.now_ns
+        self.closed_since_ns = None  # nobody saw whether the button stayed down
 
     def take(self, item: Input | None, events: tuple[Event, ...], watch: Watch) -> None:
         """Look at one call's events and at the state after it; None was an `advance`."""
@@ -171,11 +170,21 @@ class Monitor:
             ), f"{item} lowered: {event}"
         elif event.after is event.before:
             assert PRIORITY_RANK[event.priority] >= before_rank, f"priority fell: {event}"
+        if isinstance(rule.condition, Held) and step == (A, B):
+            self._look_at_call(item, event)
         if step == (B, C):
             self.answered_ns[event.rule] = event.due_ns
             self.blind_before_ns[event.rule] = self.blind_ns
         if step == (C, B) and PRIORITY_RANK[event.priority] <= before_rank:
             self._look_at_realarm(rule, event)
+
+    def _look_at_call(self, item: Input | None, event: AlarmChanged) -> None:
+        if isinstance(item, Command) and item.verb is Verb.HELP and event.due_ns == self.now_ns:
+            return
+        held_ns = -1 if self.closed_since_ns is None else event.due_ns - self.closed_since_ns
+        if isinstance(item, Contact) and item.contact == "answer" and self.closed_since_ns is None:
+            return  # what is let go now had been held until now
+        assert held_ns >= HELD_NS, f"a call though the button was held for {held_ns} ns: {event}"
 
     def _look_at_realarm(self, rule: RulePlan, event: AlarmChanged) -> None:
         quiet_ns = event.due_ns - self.answered_ns[event.rule]

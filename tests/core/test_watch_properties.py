@@ -232,15 +232,27 @@ def test_what_is_put_aside_changes_nothing(arrangement: Arrangement, day: Day) -
 
 @ARRANGEMENTS
 @FEW
-@given(day=DAYS)
+@given(day=DAYS, places=PLACES, blind_s=st.sampled_from((0.0, 4.0, 7200.0, None)))
 def test_what_sounds_outside_use_can_be_answered_by_one_press(
-    arrangement: Arrangement, day: Day
+    arrangement: Arrangement, day: Day, places: list[float], blind_s: float | None
 ) -> None:
-    """No order of presses, commands and faults leaves a sound that nobody can stop."""
+    """No order of presses, commands, faults and restarts leaves a sound that nobody can stop."""
     plan = full_plan(arrangement)
+    inputs = inputs_of(plan, day)
+    tried_at = at_places(inputs, places[:4])
     watch = Watch(plan, 0)
-    for item in inputs_of(plan, day):
+    for place, item in enumerate(inputs):
+        if place in tried_at:
+            _look_for_unanswered(Watch(plan, watch.now_ns, after_json(watch.carryover())))
         watch.feed(item)
+    blind_ns = None if blind_s is None else round(blind_s * SECOND_NS)
+    left = after_json(watch.carryover().after_restart(blind_ns))
+    _look_for_unanswered(Watch(plan, watch.now_ns + 5 * SECOND_NS, left))
+    _look_for_unanswered(watch)
+
+
+def _look_for_unanswered(watch: Watch) -> None:
+    """Press the button in idle while anything sounds: that must quiet it."""
     for _ in range(3):
         watch.advance(watch.now_ns + SECOND_NS)
         if watch.use.stage is not Stage.IDLE or watch.telling.demand.sound in QUIET:
