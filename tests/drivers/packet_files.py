@@ -27,8 +27,9 @@ def _crc8(octets: bytes) -> int:
 
 
 def framed_frame(
-    spo2: int, pulse: int, *, flags: int = 0, kind: int = 1, battery: int = 2
+    spo2: int, pulse: int, *, flags: int = 0, kind: int = 0x2D, battery: int = 2
 ) -> bytes:
     """Return a frame of the framed example, as its comment describes it."""
-    body = bytes([0xAA, 0x55, 9, kind, flags, spo2, pulse & 0x7F, pulse & 0x80 | battery])
+    last = pulse >> 4 & 0x0C | battery
+    body = bytes([0xC9, 0x35, 9, kind, flags, spo2, pulse & 0x3F, last])
     return body + bytes([_crc8(body)])

@@ -63,7 +63,7 @@ def test_described_packets(noise: bytes, spo2: int, pulse: int) -> None:
 
 @given(OCTETS)
 def test_described_packets_of_any_length(octets: bytes) -> None:
-    marked = b"\xaa\x55\x09\x01" + octets
+    marked = b"\xc9\x35\x09\x2d" + octets
     try:
         holds(decode_packet("finger", framed(), marked))
     except BadFrame:

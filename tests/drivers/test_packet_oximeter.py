@@ -166,7 +166,7 @@ def test_octets_that_do_not_fit_the_description_are_a_bad_frame() -> None:
 
 def test_a_frame_shorter_than_its_fields_is_a_bad_frame() -> None:
     with pytest.raises(BadFrame, match="6 octets are too few"):
-        decode_packet("finger", framed(), bytes.fromhex("aa5506010061"))
+        decode_packet("finger", framed(), bytes.fromhex("c935062d0061"))
 
 
 def test_noise_without_frames_is_silence_in_time_until_the_link_is_made_anew() -> None:
@@ -213,7 +213,7 @@ def test_the_start_command_is_sent_where_there_is_one() -> None:
     link, plain = ScriptedLink(framed_frame(97, 60)), ScriptedLink(bytes([0, 97, 3, 60, 0, 0]))
     read_all(link, 1)
     read_all(plain, 1, PLAIN)
-    start = ("5a5a0003-0000-4000-8000-000000000000", bytes.fromhex("aa550510"))
+    start = ("5a5a0003-0000-4000-8000-000000000000", bytes.fromhex("c9350510"))
     assert (link.sent, plain.sent) == ([start], [])
 
 
@@ -250,7 +250,7 @@ def test_over_the_real_radio(address: str) -> None:
         sensor = open_packet_oximeter("finger", options, machine, ALL)
         await sensor.open()
         sending, start = mine.services[framed().service]
-        assert start.written == [bytes.fromhex("aa550510")]
+        assert start.written == [bytes.fromhex("c9350510")]
         frame = framed_frame(97, 72)
         room.bluez.notify(mine, sending.uuid, frame[:3])
         room.bluez.notify(mine, sending.uuid, frame[3:])

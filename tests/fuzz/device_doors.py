@@ -204,7 +204,7 @@ DEVICE_DOORS = (
         "oximeter of framed packets",
         _oximeter(_described(FRAMED)),
         (whole(framed_frame(97, 60), framed_frame(96, 200)[:4], framed_frame(96, 200)[4:]),),
-        (b"\xaa\x55\x09\x01",),
+        (b"\xc9\x35\x09\x2d",),
         256,
     ),
     Door(

@@ -80,7 +80,7 @@ def _heard(path: Path) -> list[tuple[int, bytes]]:
             one = msgspec.json.decode(line, type=HeardLine)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
             raise HeardFileError(
-                f'{path}:{number}: expected {{"t_ms": 120, "hex": "aa55…"}}, as probe --listen '
+                f'{path}:{number}: expected {{"t_ms": 120, "hex": "c935…"}}, as probe --listen '
                 f"--save writes it: {error}"
             ) from error
         heard.append((one.t_ms, bytes.fromhex(one.hex)))
