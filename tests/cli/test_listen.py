@@ -223,8 +223,8 @@ def test_what_is_no_address_is_told(address: str) -> None:
 def test_one_that_sends_when_it_is_told_to_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     listener = StoppedListener(OFFERS)
     monkeypatch.setattr("linetender.cli.listen.BleListener", lambda _address: listener)
-    listen("C0:FF:EE:00:5A:5A", lambda _: None, start=f"{WAVE.upper()}= 81 01")
-    assert listener.sent == [(WAVE, b"\x81\x01")]
+    listen("C0:FF:EE:00:5A:5A", lambda _: None, start=f"{WAVE.upper()}= c9 35")
+    assert listener.sent == [(WAVE, b"\xc9\x35")]
     with pytest.raises(DriverConfigError, match="as in"):
         listen("C0:FF:EE:00:5A:5A", lambda _: None, start=f"{WAVE}=8")
 

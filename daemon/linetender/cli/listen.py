@@ -83,7 +83,7 @@ def listen(
         save: Write each notification here, a line `{"t_ms": …, "hex": …}`.
         seconds: How long; None: until told to stop.
         characteristic: Hear this one only, a UUID.
-        start: Written once after subscribing: a UUID, `=`, and octets as in `81 01`.
+        start: Written once after subscribing: a UUID, `=`, and octets as in `c9 35`.
 
     Raises:
         DriverConfigError: the address is none, or it is not clear what to hear.
@@ -119,7 +119,7 @@ def _start(text: str) -> tuple[str, bytes]:
         return uuid.strip().lower(), bytes.fromhex(octets)
     except ValueError as error:
         raise DriverConfigError(
-            text, "expected a characteristic and octets, as in 5a5a0003-…=81 01"
+            text, "expected a characteristic and octets, as in 5a5a0003-…=c9 35"
         ) from error
 
 

@@ -187,7 +187,7 @@ class Start(_Table):
 
     Attributes:
         characteristic: Where to.
-        octets: What, as text: `"81 01"`.
+        octets: What, as text: `"c9 35"`.
     """
 
     characteristic: Uuid
