@@ -192,6 +192,19 @@ def test_a_slow_fall_is_filter_or_fan_and_a_tachometer_tells_which() -> None:
     assert scene.causes("falling") == [Cause.FILTER_LOADED]
 
 
+@pytest.mark.parametrize("for_a_moment", [100.0, 60.0, 130.0])
+def test_a_slow_loss_keeps_its_name_whoever_steps_on_the_hose(for_a_moment: float) -> None:
+    trend = plans.Heading(PERCENT, 80.0, plans.Side.DOWN, 120 * S, 120 * S, 0.2, 5.0)
+    made = plan(rule(trend, id="trend", on_s=10.0), signals=(SPO2, PULSE), air=True)
+    scene = Scene(made)
+    for tenth in range(12):
+        scene.flow(10.0, 100.0 - tenth)
+    scene.flow(1.0, for_a_moment)
+    scene.flow(9.0, 87.0)
+    assert scene.raised() == ["trend"]
+    assert scene.causes("trend") == [Cause.FILTER_OR_FAN_SLOW]
+
+
 def test_a_filter_that_still_draws_tells_a_tube_that_is_off() -> None:
     scene = Scene(station(more=(FILTER,)), filter_pressure_pa=40.0)
     scene.flow(6.0, 0.5)

@@ -46,10 +46,11 @@ def of_air(
         evidence: What the air looks like.
         side: Where the box stands.
         air: How the air is derived, and what was taught of it.
-        is_trend: Whether minutes of slow loss have raised the alarm, however little is lost yet.
+        is_trend: Whether minutes of slow loss have raised the alarm: however little is lost
+            yet, and whoever steps on the hose meanwhile.
     """
     pattern = evidence.pattern() or Pattern(Pace.STEADY, 100.0)
-    if is_trend and pattern.pace is Pace.STEADY:
+    if is_trend:
         pattern = pattern._replace(pace=Pace.SLOW)
     signs = evidence.signs(pattern)
     fitting = [row for row in TABLE if _fits(row, pattern, signs, side, air)]
