@@ -267,6 +267,7 @@ def test_a_full_station_has_every_step_but_those_of_parts_it_lacks(
         StepKind.DISK,
         StepKind.CALIBRATION,
         StepKind.FILTER,
+        StepKind.PROOF,
     }
     assert kinds == set(StepKind) - lacks
 

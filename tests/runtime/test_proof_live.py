@@ -14,8 +14,8 @@ from linetender.memory.proofs import proofs_in
 from linetender.memory.store import open_store
 from linetender.runtime.control_messages import Arguments
 from linetender.runtime.proof_messages import Deed, ProofView
-from linetender.runtime.proof_steps import BEARS_SILENCE_S, steps_of
 from linetender.runtime.session_index import SessionIndex
+from linetender.settings.compile_proof import BEARS_SILENCE_S, proof_steps_of
 from linetender.simulation.knobs import Knob
 from runtime.demo_sessions import Hand, demo_station, play
 
@@ -223,7 +223,9 @@ def test_walks_and_skips_are_kept() -> None:
 
 
 def test_steps_of_the_demo_station() -> None:
-    steps = {step.kind: (step.rule, step.stage) for step in steps_of(demo_station())}
+    station = demo_station()
+    made = proof_steps_of(station.plan, station.budgets, station.devices)
+    steps = {step.kind: (step.rule, step.stage) for step in made}
     assert list(steps) == [FAN, PINCHED, "duct_off_at_fan", "duct_off_at_hood", WALK]
     assert steps[FAN] == ("air_lost", Stage.IDLE)
 

@@ -86,6 +86,9 @@ _WORDS: dict[StepKind, StepWords] = {
     StepKind.FILTER: StepWords(
         "Filter in date", "its date is compared", "change it: linetender filter changed"
     ),
+    StepKind.PROOF: StepWords(
+        "Proof test in date", "its date is compared", "prove the line: linetender proof"
+    ),
 }
 
 

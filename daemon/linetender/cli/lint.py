@@ -19,6 +19,7 @@ from linetender.settings.forward_file import is_forward_file, load_forwarding
 from linetender.settings.leave_sentence import leaves_time
 from linetender.settings.load import load_station
 from linetender.settings.problems import Finding, Problem, StationFileError
+from linetender.settings.remembered import FILTER, PROOF
 from linetender.settings.rule_budget import RuleBudget, slowest
 from linetender.settings.sounder_file import is_sounder_file, load_sounder
 from linetender.settings.station import Station
@@ -246,10 +247,16 @@ def _air(plan: Plan) -> str:
 
 def _remembered(station: Station) -> list[str]:
     """Say what of that is not in the file but in the station's memory."""
-    lines = [
-        f"{each['kind'].capitalize()} on {each['made_at'][:10]}." for each in station.calibrations
-    ]
+    lines = [f"{_kind_of(each)} on {each['made_at'][:10]}." for each in station.calibrations]
     return [*lines, *station.expired]
+
+
+def _kind_of(entry: dict[str, Any]) -> str:
+    if entry["kind"] == PROOF:
+        return f"Proof test, {entry['step'].replace('_', ' ')}: {entry['result']}"
+    if entry["kind"] == FILTER:
+        return f"Filter: {'new' if entry['was_new'] else 'found in place'}"
+    return str(entry["kind"]).capitalize()
 
 
 def _blind(plan: Plan) -> list[str]:

@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 from linetender.airline.alarm_budget import REACTION_S
 from linetender.core.proof import ASKED, ProofKind, ProofResult, ProofStep
-from linetender.core.proof_dates import ProofDates, ProofSeen, walked_s
 from linetender.memory.proofs import ProofRecord
 from linetender.runtime.proof_messages import ProofView
+from linetender.settings.proof_dates import ProofDates, ProofSeen, walked_s
 
 SAFETY = (
     "A proof test breaks the line on purpose, to hear whether its alarms come in time.",

@@ -42,6 +42,8 @@ class StepKind(StrEnum):
     """What was taught and calibrated is in date."""
     FILTER = "filter"
     """The filter is in date."""
+    PROOF = "proof"
+    """The proof test of the real line is in date."""
 
 
 STEP_CODES: dict[StepKind, tuple[int, int]] = {
@@ -60,6 +62,7 @@ STEP_CODES: dict[StepKind, tuple[int, int]] = {
     StepKind.SUPPLY: (4, 1),
     StepKind.CALIBRATION: (4, 2),
     StepKind.FILTER: (4, 3),
+    StepKind.PROOF: (4, 4),
 }
 """What chirps and blinks tell when a step ends the check: so many, a pause, so many.
 
@@ -77,7 +80,7 @@ class StepPlan(msgspec.Struct, frozen=True, omit_defaults=True):
             the check; for HEARD from the instant at which the hood goes on.
         subject: Signal of a baseline, name of a second box; else empty.
         least: For SUPPLY the least voltage (V).
-        due: For CALIBRATION and FILTER the last day or instant (ISO 8601); the runtime,
+        due: For CALIBRATION, FILTER and PROOF the last day or instant (ISO 8601); the runtime,
             which knows the time of day, says whether it has passed.
     """
 

@@ -5,12 +5,15 @@ from pathlib import Path
 from typing import Any
 
 from linetender.airline.teaching import LineState
+from linetender.core.proof import ProofResult
 from linetender.memory.calibrations import CalibrationRecord, calibration_in_force
+from linetender.memory.proofs import ProofRecord, proofs_in
 from linetender.memory.store import FILE_NAME, open_store
 from linetender.memory.taught_pressures import TaughtRecord, taught_in_force
 from linetender.settings.remembered import (
     CALIBRATED,
     NOTHING,
+    PROOF,
     TAUGHT,
     Remembered,
     remembered_of,
@@ -27,7 +30,8 @@ def remembered_in(folder: Path, now: datetime) -> Remembered:
         return NOTHING
     with open_store(folder) as store:
         taught, calibration = taught_in_force(store), calibration_in_force(store)
-    entries: list[dict[str, Any]] = []
+        proofs = proofs_in(store)
+    entries: list[dict[str, Any]] = _proof_entries(proofs)
     expired: list[str] = []
     if taught is not None:
         entries.append(_taught_entry(taught))
@@ -39,6 +43,22 @@ def remembered_in(folder: Path, now: datetime) -> Remembered:
         )
     entries.sort(key=lambda entry: datetime.fromisoformat(entry["made_at"]))
     return remembered_of(tuple(entries), tuple(expired))
+
+
+def _proof_entries(records: list[ProofRecord]) -> list[dict[str, Any]]:
+    """What each step came to last, where somebody has said it."""
+    last = {one.step: one for one in records if one.result != ProofResult.PENDING}
+    return [
+        {
+            "kind": PROOF,
+            "made_at": one.ended_at,
+            "step": one.step,
+            "result": one.result,
+            "seconds": one.seconds,
+            "limit_s": one.limit_s,
+        }
+        for one in last.values()
+    ]
 
 
 def _expired(what: str, made_at: str, expires_at: str, now: datetime) -> list[str]:

@@ -130,7 +130,7 @@ class LiveStation:
         )
         self._checks = SelfChecks(checked, self._inbox, clock)
         pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
-        self._pre_use = PreUseWork(*pre_use, around.draw)
+        self._pre_use = PreUseWork(*pre_use, around.draw, lambda: self._proof.dates().due)
         kept = around.wall, around.recorder, around.proofs
         self._proof = ProofWork(Place(station, clock, *kept, self._outputs, self.ask))
 

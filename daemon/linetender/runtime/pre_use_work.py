@@ -58,6 +58,7 @@ class PreUseWork:
         clock: Watch time.
         wall: The time of day.
         recorder: Of the session, or None.
+        proof_due: Until when the proof test is good by now (ISO 8601), or empty.
         draws: Draws the seconds until the test sound.
     """
 
@@ -69,6 +70,7 @@ class PreUseWork:
         wall: WallClock,
         recorder: Recording | None,
         draws: Draw = draw,
+        proof_due: Callable[[], str] = str,
     ) -> None:
         self._due = {step.id: step.due for step in steps}
         self._inbox = inbox
@@ -76,6 +78,7 @@ class PreUseWork:
         self._wall = wall
         self._recorder = recorder
         self._draws = draws
+        self._proof_due = proof_due
         self._said: dict[str, str] = {}
         self._sound_ns: int | None = None
         self._disk = "the disk does not answer"
@@ -114,6 +117,8 @@ class PreUseWork:
                 return self._recorder.fault or ""
             case StepKind.DISK:
                 return self._disk_fault()
+            case StepKind.PROOF:
+                return self._expired(self._proof_due() or self._due.get(step.id, ""))
             case StepKind.CALIBRATION | StepKind.FILTER:
                 return self._expired(self._due.get(step.id, ""))
         return None

@@ -5,8 +5,8 @@ from enum import StrEnum
 import msgspec
 
 from linetender.core.proof import ProofStep, TimeToLeave
-from linetender.core.proof_dates import ProofDates
 from linetender.memory.proofs import ProofRecord
+from linetender.settings.proof_dates import ProofDates
 
 
 class Deed(StrEnum):

@@ -26,7 +26,6 @@ from linetender.core.proof import (
     judge_walk,
     misplaced,
 )
-from linetender.core.proof_dates import ProofSeen, proof_dates
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
@@ -36,7 +35,9 @@ from linetender.runtime.control_messages import Arguments
 from linetender.runtime.pre_use_work import Recording
 from linetender.runtime.proof_messages import Deed, ProofState, ProofView
 from linetender.runtime.proof_senses import ProofSenses, Sounding
-from linetender.runtime.proof_steps import steps_of, time_to_leave
+from linetender.runtime.time_to_leave import time_to_leave
+from linetender.settings.compile_proof import proof_steps_of
+from linetender.settings.proof_dates import ProofDates, ProofSeen, proof_dates
 from linetender.settings.station import Station
 
 GIVEN_UP_S = 600.0
@@ -114,7 +115,9 @@ class ProofWork:
     def __init__(self, place: Place) -> None:
         self._place = place
         self._keeper: Keeper = place.keeper or Run()
-        self._steps = {step.kind.value: step for step in steps_of(place.station)}
+        station = place.station
+        steps = proof_steps_of(station.plan, station.budgets, station.devices)
+        self._steps = {step.kind.value: step for step in steps}
         self._senses = ProofSenses(None, ())
         self._step: ProofStep | None = None
         self._state = ProofState.NONE
@@ -194,10 +197,17 @@ class ProofWork:
         self._keep(step, Judged(ProofResult.SKIPPED, args.reason))
         return None
 
+    def dates(self) -> ProofDates:
+        """Return until when the proof test is good."""
+        seen = [
+            ProofSeen(one.ended_at, one.step, one.result, one.seconds)
+            for one in self._keeper.proofs
+        ]
+        return proof_dates(self._steps.values(), seen, self._place.station.proof_every_days)
+
     def view(self) -> ProofView:
         """Return how it stands."""
         place, kept = self._place, self._keeper.proofs
-        seen = [ProofSeen(one.ended_at, one.step, one.result, one.seconds) for one in kept]
         station = place.station
         return ProofView(
             station=station.plan.station,
@@ -207,7 +217,7 @@ class ProofWork:
             why=self._why,
             outcome=self._outcome,
             kept=tuple(kept[-RECORDS_SHOWN:]),
-            dates=proof_dates(self._steps.values(), seen, station.proof_every_days),
+            dates=self.dates(),
             time=time_to_leave(station),
             exit_time_s=station.plan.exit_time_s,
             is_kept=place.keeper is not None,

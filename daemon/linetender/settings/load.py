@@ -8,6 +8,7 @@ from linetender.settings.air_budget import budgets_of
 from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
 from linetender.settings.compile_pre_use import with_steps
+from linetender.settings.compile_proof import proof_steps_of, with_proof_step, with_walk
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
 from linetender.settings.join_memory import with_memory, with_taught_faults
@@ -63,9 +64,12 @@ def station_of(
     station = validated(toml)
     rules, devices = _looked_up(station, toml, find_spec)
     station = with_memory(station, devices, (remembered := recall(station.station.id)), toml)
+    station = with_walk(station, remembered.proofs)
     plan = with_taught_faults(compile_plan(station, rules, devices, toml), remembered.taught)
     plan = with_steps(plan, station, devices, remembered)
     budgets = budgets_of(station, plan, devices)
+    proof_days, proven = station.proof.every_days, proof_steps_of(plan, budgets, devices)
+    plan = with_proof_step(plan, proven, remembered.proofs, proof_days)
     findings = lint(Case(station, rules, plan, devices, budgets, toml))
     granted, advice = _judged(findings, station, toml)
     recording = station.recording
@@ -82,7 +86,7 @@ def station_of(
         budgets=budgets,
         calibrations=remembered.shown,
         expired=remembered.expired,
-        proof_every_days=station.proof.every_days,
+        proof_every_days=proof_days,
     )
 
 

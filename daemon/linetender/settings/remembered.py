@@ -7,9 +7,11 @@ from typing import Any
 
 from linetender.airline.air_state import air_at
 from linetender.airline.fitted_element import CalibratedElement, FitCovariance
+from linetender.settings.proof_dates import ProofSeen
 
 TAUGHT = "taught"
 CALIBRATED = "calibrated"
+PROOF = "proof"
 """Kinds of an entry, under its key `kind`."""
 
 
@@ -66,6 +68,7 @@ class Remembered:
         calibrated: The calibration, or None.
         shown: Both as plain data, oldest first, for the headers of recordings.
         expired: What should be made again, each in a sentence for people.
+        proofs: What the steps of proof tests came to last, oldest first.
         filter_due: Until when the filter is good (ISO 8601); empty where nobody knows.
     """
 
@@ -74,6 +77,7 @@ class Remembered:
     shown: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
     filter_due: str = ""
+    proofs: tuple[ProofSeen, ...] = ()
 
     @property
     def zero_pa(self) -> float | None:
@@ -108,15 +112,22 @@ def remembered_of(entries: tuple[dict[str, Any], ...], expired: tuple[str, ...] 
     """
     taught: Taught | None = None
     calibrated: Calibrated | None = None
+    proofs: list[ProofSeen] = []
     for entry in entries:
         try:
             if entry.get("kind") == TAUGHT:
                 taught = _taught(entry)
             elif entry.get("kind") == CALIBRATED:
                 calibrated = _calibrated(entry)
+            elif entry.get("kind") == PROOF:
+                proofs.append(_proof(entry))
         except (KeyError, TypeError) as error:
             raise ValueError(f"a calibration is not whole: {error}") from error
-    return Remembered(taught, calibrated, entries, expired)
+    return Remembered(taught, calibrated, entries, expired, proofs=tuple(proofs))
+
+
+def _proof(entry: Mapping[str, Any]) -> ProofSeen:
+    return ProofSeen(entry["made_at"], entry["step"], entry["result"], entry.get("seconds"))
 
 
 def _taught(entry: Mapping[str, Any]) -> Taught:
