@@ -71,7 +71,7 @@ _TEACH = typer.Option("--teach", help="Learn the line's pressures: five minutes,
 _ANSWERS = typer.Option("--answers", metavar="FILE", help="Take what was measured from here.")
 _SIMULATE = typer.Option("--simulate", help="Play it on an invented line, no hardware needed.")
 _SPEED = typer.Option("--speed", min=0.0, callback=finite, help="With --simulate; 0 = no waiting.")
-_STATE = typer.Option("--state", metavar="FOLDER", help="Where the memory lies.")
+_STATE = typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept.")
 _FRESH = typer.Option("--fresh", help="Do not go on with an interrupted calibration.")
 _JSON = typer.Option("--json", help="Print JSON lines; with --answers or --simulate.")
 _FORGET = typer.Option("--forget", help="Put what was taught and calibrated out of force.")

@@ -39,7 +39,7 @@ def install(
     files: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="[FILE]...",
+            metavar="FILE",
             help="Files in /etc/linetender to run as services: stations and second boxes.",
         ),
     ] = None,

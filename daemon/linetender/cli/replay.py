@@ -31,7 +31,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object per 
 
 
 def replay(
-    recordings: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings.")],
+    recordings: Annotated[list[Path], typer.Argument(metavar="FILE", help="Recordings.")],
     station: Annotated[
         Path | None,
         typer.Option("--station", metavar="FILE", help="Compare with another station file."),

@@ -34,7 +34,7 @@ Reviewed = Annotated[
 
 
 def report(
-    recordings: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings.")],
+    recordings: Annotated[list[Path], typer.Argument(metavar="FILE", help="Recordings.")],
     out: Out = None,
     force: Force = False,
     as_json: AsJson = False,

@@ -43,6 +43,8 @@ def size(
     Exit status: 0 the line fits, 1 something speaks against it, 2 usage, or no matplotlib
     for --plot, 3 bad file.
 
+    Example: linetender size station.toml
+
     Example: linetender size station.toml --plot line.png
     """
     if plot is not None:

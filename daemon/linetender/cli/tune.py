@@ -85,7 +85,7 @@ class _Tuned:
 def tune(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The station file.")],
     recordings: Annotated[
-        list[Path], typer.Argument(metavar="RECORDING...", help="Recordings of this line.")
+        list[Path], typer.Argument(metavar="RECORDING", help="Recordings of this line.")
     ],
     rule: Rule = "air_lost",
     limits: Limits = None,
