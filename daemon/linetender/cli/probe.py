@@ -117,8 +117,6 @@ def probe(
 
     Example: linetender probe --simulate
 
-    Example: linetender probe --try d6f_ph
-
     Example: linetender probe --listen C0:FF:EE:00:18:22 --save heard.jsonl
     """
     if listen_to is None:
