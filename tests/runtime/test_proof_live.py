@@ -101,16 +101,14 @@ def test_a_plug_and_a_pinch_are_timed_by_the_pin_and_kept(tmp_path: Path) -> Non
     played = play(deeds, 152.0, proofs=index)
     index.close()
     assert me.refusals == [None] * 9
-    assert me.states == [
-        *("waiting", "armed", "done", "restoring"),
-        *("waiting", "armed", "caused", "restoring", "none"),
-    ]
+    fan, pinch = ["waiting", "armed", "done"], ["waiting", "armed", "caused"]
+    assert me.states == [*fan, "restoring", *pinch, "restoring", "none"]
     with open_store(tmp_path) as store:
         kept = proofs_in(store)
     assert list(me.views[-1].kept) == kept
-    assert [(one.step, one.result, one.clock, one.rule, one.who) for one in kept] == [
-        (FAN, "passed", "pressure", "air_lost", "socket, uid 1"),
-        (PINCHED, "passed", "enter", "air_lost", "socket, uid 1"),
+    assert [(one.step, one.result, one.clock, one.rule) for one in kept] == [
+        (FAN, "passed", "pressure", "air_lost"),
+        (PINCHED, "passed", "enter", "air_lost"),
     ]
     fan_s, pinch_s = (one.seconds or 0.0 for one in kept)
     # A fan that coasts is seen at 90 % of its air, a little after its plug was pulled.
@@ -118,9 +116,8 @@ def test_a_plug_and_a_pinch_are_timed_by_the_pin_and_kept(tmp_path: Path) -> Non
     assert true_s - 0.5 < fan_s < true_s
     assert pinch_s == pytest.approx((played.sounded_s(121.0) or 0.0) - 121.0, abs=0.001)
     # Every alarm was answered and reset, and none of the watch over idle air was lost.
-    assert played.snapshots[-1].alarms == ()
-    assert played.snapshots[-1].air_armed
-    assert played.snapshots[-1].stage is Stage.IDLE
+    last = played.snapshots[-1]
+    assert (last.alarms, last.air_armed, last.stage) == ((), True, Stage.IDLE)
 
 
 def test_the_button_tells_the_cause_and_what_stays_silent_has_failed() -> None:

@@ -1,6 +1,7 @@
 """The verb `proof`: break the line on purpose, and measure how soon the alarms sound."""
 
 import sys
+from functools import partial
 from typing import Annotated
 
 import msgspec
@@ -12,23 +13,25 @@ from linetender.cli.line_breaks import text_of
 from linetender.cli.proof_guide import NotDone, ProofGuide, Stopped
 from linetender.cli.proof_words import SAFETY, list_lines, summary_lines
 from linetender.cli.typed_lines import TypedLines
-from linetender.core.proof import ProofKind, ProofResult
+from linetender.core.proof import ProofKind, ProofResult, ProofStep
 from linetender.core.stages import Stage
 from linetender.runtime.control_messages import Arguments, Ask
-from linetender.runtime.proof_messages import Deed, ProofView
+from linetender.runtime.proof_messages import ProofView
+
+StepOption = Annotated[
+    ProofKind | None, typer.Option("--step", metavar="NAME", help="Only this step.")
+]
+SecondsOption = Annotated[
+    float | None,
+    typer.Option("--seconds", min=0.1, max=3600.0, help="With --step walk: it took so long."),
+]
+ListOption = Annotated[bool, typer.Option("--list", help="Print past proof tests, and no more.")]
 
 
 def proof(
-    step: Annotated[
-        ProofKind | None, typer.Option("--step", metavar="NAME", help="Only this step.")
-    ] = None,
-    seconds: Annotated[
-        float | None,
-        typer.Option("--seconds", min=0.1, max=3600.0, help="With --step walk: it took so long."),
-    ] = None,
-    past: Annotated[
-        bool, typer.Option("--list", help="Print past proof tests, and no more.")
-    ] = False,
+    step: StepOption = None,
+    seconds: SecondsOption = None,
+    past: ListOption = False,
     station: StationOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -44,38 +47,43 @@ def proof(
     Example: linetender proof --step walk
     """
 
-    def ask(args: Arguments) -> ProofView:
-        # A connection of its own each time: between two of them simulated time may pass.
-        with connect(station) as client:
-            answer = client.ask(Ask.PROOF, args)
-        if not isinstance(answer.proof, ProofView):
-            raise Unanswered("the daemon is too old for a proof test: start it anew")
-        if not answer.ok:
-            raise NotDone(str(answer.error))
-        return answer.proof
-
     if seconds is not None and step is not ProofKind.WALK:
         raise typer.BadParameter("only the walk is told in seconds: --step walk --seconds S")
+    ask = partial(_ask, station)
     view = ask(Arguments())
     if past:
         typer.echo(msgspec.json.encode(view).decode() if as_json else text_of([*list_lines(view)]))
         return
     _refuse_worn(station)
+    steps = _steps(view, step)
+    guide = ProofGuide(ask, TypedLines(0), _Say(is_aside=as_json))
+    if seconds is None:
+        _lead(guide, view, steps, settles=step is None)
+    else:
+        guide.tell(steps[0], seconds)
+    _conclude(guide, ask(Arguments()), as_json=as_json)
+    results = [guide.done.get(one.kind.value) for one in steps]
+    if any(one is None or one.result == ProofResult.FAILED for one in results):
+        raise typer.Exit(ExitCode.FINDINGS)
+
+
+def _ask(station: str | None, args: Arguments) -> ProofView:
+    # A connection of its own each time: between two of them simulated time may pass.
+    with connect(station) as client:
+        answer = client.ask(Ask.PROOF, args)
+    if not isinstance(answer.proof, ProofView):
+        raise Unanswered(f"the daemon knows no proof test ({answer.error}): start it anew")
+    if not answer.ok:
+        raise NotDone(str(answer.error))
+    return answer.proof
+
+
+def _steps(view: ProofView, step: ProofKind | None) -> tuple[ProofStep, ...]:
     steps = tuple(one for one in view.steps if step in (None, one.kind))
     if not steps:
         names = ", ".join(one.kind.value for one in view.steps)
         raise typer.BadParameter(f"this station has no step {step}; it has {names}")
-    guide = ProofGuide(ask, TypedLines(0), _Say(is_aside=as_json))
-    if seconds is None:
-        whole = _lead(guide, view, step)
-    else:
-        told = ask(Arguments(step=ProofKind.WALK.value, deed=Deed.TOLD, seconds=seconds))
-        whole = told.outcome is not None
-        if told.outcome is not None:
-            guide.done[ProofKind.WALK.value] = told.outcome
-    _conclude(guide, ask(Arguments()), as_json=as_json)
-    if not whole or any(one.result == ProofResult.FAILED for one in guide.done.values()):
-        raise typer.Exit(ExitCode.FINDINGS)
+    return steps
 
 
 class _Say:
@@ -102,14 +110,15 @@ def _refuse_worn(station: str | None) -> None:
         raise typer.Exit(ExitCode.FINDINGS)
 
 
-def _lead(guide: ProofGuide, view: ProofView, step: ProofKind | None) -> bool:
-    """Go through the steps; say whether all of them came to something."""
-    steps = tuple(one for one in view.steps if step in (None, one.kind))
+def _lead(
+    guide: ProofGuide, view: ProofView, steps: tuple[ProofStep, ...], *, settles: bool
+) -> None:
+    """Go through steps, until their end or the person's."""
     say = guide.say
     for line in SAFETY:
         say(line)
     try:
-        if step is None:
+        if settles:
             guide.settle_pending(view)
         guide.lead(steps)
     except Stopped:
@@ -120,7 +129,6 @@ def _lead(guide: ProofGuide, view: ProofView, step: ProofKind | None) -> bool:
         say("\nStopped by Ctrl-C.")
     except NotDone as refused:
         say(f"\nNot done: {refused}.")
-    return all(one.kind.value in guide.done for one in steps)
 
 
 def _conclude(guide: ProofGuide, view: ProofView, *, as_json: bool) -> None:
@@ -129,4 +137,4 @@ def _conclude(guide: ProofGuide, view: ProofView, *, as_json: bool) -> None:
             typer.echo(msgspec.json.encode(one).decode())
         typer.echo(msgspec.json.encode(view).decode())
         return
-    typer.echo(text_of([*summary_lines(view, guide.done)]))
+    typer.echo("\n" + text_of([*summary_lines(view, guide.done)]))

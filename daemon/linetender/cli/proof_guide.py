@@ -172,7 +172,7 @@ class ProofGuide:
         if not seconds:
             self.say(f"  {said!r} is no number of seconds.")
             return AGAIN
-        self._tell(step, seconds)
+        self.tell(step, seconds)
         return ""
 
     def _pull_box(self, step: ProofStep) -> str:
@@ -196,11 +196,12 @@ class ProofGuide:
                 return
             seconds = seconds_of(said)
             if seconds is not None or said == NOTHING:
-                self._tell(step, seconds)
+                self.tell(step, seconds)
                 return
             self.say(f"  {said!r} is no number of seconds.")
 
-    def _tell(self, step: ProofStep, seconds: float | None) -> None:
+    def tell(self, step: ProofStep, seconds: float | None) -> None:
+        """Tell the station what a person's own watch showed (s); None: nothing sounded."""
         name = step.kind.value
         self._note(self._ask(Arguments(step=name, deed=Deed.TOLD, seconds=seconds)), name)
 

@@ -147,7 +147,6 @@ def step_lines(step: ProofStep, number: int, count: int) -> Iterator[str]:
 
 def summary_lines(view: ProofView, done: dict[str, ProofRecord]) -> Iterator[str]:
     """Yield what a proof test came to: what was done now, what was not, and the budget."""
-    yield ""
     yield f"Proof test of {view.station}"
     width = max(len(title_of(step.kind.value)) for step in view.steps)
     for step in view.steps:

@@ -1,6 +1,7 @@
 """The verb `status`: how a running station stands, once or live."""
 
 import sys
+from datetime import datetime
 from typing import Annotated
 
 import msgspec
@@ -14,10 +15,12 @@ from linetender.cli.exit_codes import ExitCode
 from linetender.cli.live_view import LINES_KEPT, draw_station
 from linetender.cli.plain_output import is_plain
 from linetender.cli.plain_view import changes, standing_lines, station_lines
+from linetender.cli.proof_words import due_line
 from linetender.cli.replay_report import length
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority
-from linetender.runtime.control_messages import BrokerView, Status
+from linetender.runtime.control_messages import Ask, BrokerView, Status
+from linetender.runtime.proof_messages import ProofView
 
 
 def status(
@@ -36,10 +39,13 @@ def status(
             _watch(client, as_json=as_json)
             return
         shown = client.status()
+        proof = client.ask(Ask.PROOF).proof
     if as_json:
         _print(shown)
     else:
         _show(shown)
+        if isinstance(proof, ProofView):
+            typer.echo(due_line(proof.dates, datetime.now().astimezone()))
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
 

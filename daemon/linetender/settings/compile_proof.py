@@ -48,10 +48,15 @@ def with_walk(station: StationFile, seen: Iterable[ProofSeen]) -> StationFile:
 
 
 def with_proof_step(
-    plan: Plan, steps: Iterable[ProofStep], seen: Iterable[ProofSeen], every_days: float
+    plan: Plan,
+    station: StationFile,
+    devices: Iterable[Device],
+    budgets: Iterable[RuleBudget],
+    seen: Iterable[ProofSeen],
 ) -> Plan:
     """Return the plan, its pre-use check with the date of the proof test where there was one."""
-    due = proof_dates(steps, seen, every_days).due
+    steps = proof_steps_of(plan, budgets, devices)
+    due = proof_dates(steps, seen, station.proof.every_days).due
     if not due:
         return plan
     heard = [step for step in plan.steps if step.kind is StepKind.HEARD]

@@ -8,7 +8,7 @@ from linetender.settings.air_budget import budgets_of
 from linetender.settings.case import Case
 from linetender.settings.compile import compile_plan
 from linetender.settings.compile_pre_use import with_steps
-from linetender.settings.compile_proof import proof_steps_of, with_proof_step, with_walk
+from linetender.settings.compile_proof import with_proof_step, with_walk
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
 from linetender.settings.join_memory import with_memory, with_taught_faults
@@ -68,8 +68,7 @@ def station_of(
     plan = with_taught_faults(compile_plan(station, rules, devices, toml), remembered.taught)
     plan = with_steps(plan, station, devices, remembered)
     budgets = budgets_of(station, plan, devices)
-    proof_days, proven = station.proof.every_days, proof_steps_of(plan, budgets, devices)
-    plan = with_proof_step(plan, proven, remembered.proofs, proof_days)
+    plan = with_proof_step(plan, station, devices, budgets, remembered.proofs)
     findings = lint(Case(station, rules, plan, devices, budgets, toml))
     granted, advice = _judged(findings, station, toml)
     recording = station.recording
@@ -86,7 +85,7 @@ def station_of(
         budgets=budgets,
         calibrations=remembered.shown,
         expired=remembered.expired,
-        proof_every_days=proof_days,
+        proof_every_days=station.proof.every_days,
     )
 
 
