@@ -10,6 +10,10 @@ from mosquitto_broker import MosquittoBroker
 SAMPLES = Path(__file__).resolve().parents[2] / "config" / "broker"
 PASSWORD = "an invented one"
 
+DEBIANS = "persistence true\npersistence_location /var/lib/mosquitto/\n"
+"""What Debian's own mosquitto.conf says before it reads ours (package mosquitto 2.0.11-1.2);
+a broker refuses a key that is said twice."""
+
 pytestmark = pytest.mark.broker
 
 
@@ -17,7 +21,7 @@ pytestmark = pytest.mark.broker
 def shipped(tmp_path: Path) -> Iterator[MosquittoBroker]:
     """The sample as it is, but for the paths and the port of this test."""
     lines = (SAMPLES / "mosquitto.conf").read_text(encoding="utf-8").splitlines(keepends=True)
-    text = "".join(line for line in lines if not line.startswith("listener "))
+    text = DEBIANS + "".join(line for line in lines if not line.startswith("listener "))
     access = (SAMPLES / "acl").read_text(encoding="utf-8")
     (tmp_path / "linetender.acl").write_text(access)
     text = text.replace("/etc/mosquitto", str(tmp_path))
