@@ -81,6 +81,13 @@ class AirReadings:
             channel.quiet_until_ns = -NEVER_NS
         self._late.clear()
 
+    def end_silence(self) -> None:
+        """Note when the last reading came: a silence is counted from there."""
+        if self.instants:
+            self._pressure.last_good_ns = self.instants[-1]
+            for channel in self._derived:
+                channel.last_good_ns = self.instants[-1]
+
     def absorb(self) -> None:
         """Take the readings put aside, with the result of taking each when it came."""
         instants, values = self.instants, self.values

@@ -49,11 +49,12 @@ class Deadlines:
         """Return `next_ns`, where it lies after `until_ns` without looking at everything.
 
         Since it was asked for last, only good readings have come. Most often they put
-        off a silence; in the pre-use check they may move a step on.
+        off a silence; in the pre-use check they may move a step on, and end a delay.
         """
         if self._standing_ns <= until_ns or self._use.stage is Stage.PRE_USE:
             return self.next_ns(now_ns)
-        return self._with_silences(now_ns)
+        due_ns = self._with_silences(now_ns)
+        return due_ns if due_ns < self._standing_ns else self.next_ns(now_ns)
 
     def note(self, channel: Channel) -> int:
         """Take in what a look at a channel began; return its first deadline."""

@@ -201,8 +201,9 @@ class Watch:
 
     def next_deadline(self) -> int | None:
         """Return the first instant at which silence alone would change anything, or None."""
-        self._absorb()
-        self._due_ns = self._deadlines.next_ns(self.now_ns)
+        if quick := self._air_readings:
+            quick.end_silence()
+        self._due_ns = self._deadlines.next_after_readings_ns(self.now_ns, self.now_ns)
         return None if self._due_ns == NEVER_NS else self._due_ns
 
     def refusal(self, command: Command) -> str | None:
@@ -230,8 +231,7 @@ class Watch:
 
     def _absorb(self) -> None:
         """Take what was put aside: nothing may be looked at before."""
-        quick = self._air_readings
-        if quick is not None:
+        if quick := self._air_readings:
             quick.absorb()
 
     def _take(self, item: Reading) -> None:

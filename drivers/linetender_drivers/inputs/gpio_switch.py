@@ -25,6 +25,9 @@ POLL_NS = NS_PER_S // 4
 """Levels are sampled at least this often (chosen: still an answer for a thumb if the
 thread that reports edges has died)."""
 
+_EDGE_WITHIN_S = 3600.0
+"""A wait for an edge goes on from poll to poll (chosen: to begin one costs far more)."""
+
 _TIMER_MARGIN_S = 1e-6
 """Added to each wait, so that a timer rounded down is not asked for again and again."""
 
@@ -69,6 +72,7 @@ class GpioSwitch:
         self._wired = wired
         self._judge = judge
         self._lines: tuple[InputLine, ...] = ()
+        self._edges: dict[InputLine, asyncio.Future[None]] = {}
         self._debounce = Debounce()
         self._said_ns = 0
 
@@ -114,8 +118,12 @@ class GpioSwitch:
     async def close(self) -> None:
         """Give the lines back."""
         lines, self._lines = self._lines, ()
+        edges, self._edges = self._edges, {}
+        for edge in edges.values():
+            edge.cancel()
         for line in lines:
             line.close()
+        await asyncio.gather(*edges.values(), return_exceptions=True)
 
     def _next_look_ns(self, now_ns: int) -> int:
         looks = [now_ns + POLL_NS]
@@ -127,13 +135,16 @@ class GpioSwitch:
         return max(now_ns, min(looks))
 
     async def _next_edge(self, wait_s: float) -> None:
-        waits = [asyncio.ensure_future(line.edge(wait_s + _TIMER_MARGIN_S)) for line in self._lines]
-        try:
-            await asyncio.wait(waits, return_when=asyncio.FIRST_COMPLETED)
-        finally:
-            for wait in waits:
-                wait.cancel()
-            await asyncio.gather(*waits, return_exceptions=True)
+        for line in self._lines:
+            if line not in self._edges:
+                self._edges[line] = asyncio.ensure_future(line.edge(_EDGE_WITHIN_S))
+        within_s = wait_s + _TIMER_MARGIN_S
+        edges = self._edges.values()
+        await asyncio.wait(edges, timeout=within_s, return_when=asyncio.FIRST_COMPLETED)
+        for line in self._lines:
+            if self._edges[line].done():
+                # One that failed shows when the level is read.
+                await asyncio.gather(self._edges.pop(line), return_exceptions=True)
 
 
 def open_button(
