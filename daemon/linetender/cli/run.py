@@ -33,8 +33,9 @@ from linetender.recording.upkeep import Upkeep
 from linetender.recording.writer import RecordingWriter
 from linetender.runtime.boot import Boot
 from linetender.runtime.carryover_file import CarryoverKeeper, load_carryover
-from linetender.runtime.clock import MonotonicClock, StationClock, read_wall_clock
+from linetender.runtime.clock import MonotonicClock, StationClock, WallClock, read_wall_clock
 from linetender.runtime.control_socket import ControlSocket
+from linetender.runtime.filter_ledger import FilterKeeper, FilterLedger, filter_keeper_of
 from linetender.runtime.idle_shown import IdleShown
 from linetender.runtime.link_state import LinkState
 from linetender.runtime.live_station import Listener, LiveStation, Surroundings
@@ -85,6 +86,8 @@ class Session:
         control: The local socket.
         shown: Who shows what happens.
         index: Of uses and checks, or None.
+        filter: Keeps the filter's hours, or None.
+        wall: The time of day.
     """
 
     station: Station
@@ -97,9 +100,12 @@ class Session:
     carryover: Carryover | None = None
     upkeep: Upkeep | None = None
     index: SessionIndex | None = None
+    filter: FilterKeeper | None = None
+    wall: WallClock = read_wall_clock
     control: ControlSocket = field(init=False)
     shown: IdleShown = field(init=False)
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
+    _ledger: FilterLedger | None = None
 
     def __post_init__(self) -> None:
         """Prepare what people at the computer talk to the daemon by."""
@@ -118,6 +124,9 @@ class Session:
                 tells_events=outbox is None,
                 is_connected=telling.is_connected,
             )
+        checked = checked_of(telling, outbox, self.recorder, clock)
+        if self.filter is not None:
+            checked = replace(checked, filter_due=self.filter.due)
         return Surroundings(
             machine,
             clock,
@@ -128,7 +137,7 @@ class Session:
             incoming=None if telling is None else telling.incoming,
             guard=None if telling is None else telling.guard,
             keeper=self.keeper if outbox is None else outbox,
-            checked=checked_of(telling, outbox, self.recorder, clock),
+            checked=checked,
             broker_connected=None if telling is None else telling.is_connected,
             minds_time_of_day=is_real,
             listeners=(self._shown(clock).tell, *self._tallies()),
@@ -143,7 +152,7 @@ class Session:
         self.shown = IdleShown((self._print, self.control.tell), is_told, clock)
         return self.shown
 
-    def _tallies(self) -> tuple[Listener]:
+    def _tallies(self) -> tuple[Listener, ...]:
         """Return who counts what becomes of a use, and says it at its end."""
         index = self.index
         recording = "" if self.recorder is None else self.recorder.path.name
@@ -154,13 +163,18 @@ class Session:
             for line in tally.tell(events, snapshot):
                 self.lines.put(line)
 
-        return (tell,)
+        if self.filter is None:
+            return (tell,)
+        self._ledger = FilterLedger(self.station.plan.air, lambda: self.wall(), self.filter.keep)
+        return (tell, self._ledger.tell)
 
     def close(self) -> None:
         """Bring to an end what has threads of its own; outputs are safe by now."""
         if self.telling is not None:
             self.telling.link.stop()
-        for keeper in (self.outbox, self.keeper, self.index):
+        if self._ledger is not None:
+            self._ledger.close()
+        for keeper in (self.outbox, self.keeper, self.index, self.filter):
             if keeper is not None:
                 keeper.close()
         if self.upkeep is not None:
@@ -293,6 +307,7 @@ def _session(
     if folder is not None:
         session.carryover = load_carryover(folder, boot.name, station.plan, boot.machine_ns)
         session.index = SessionIndex(folder)
+        session.filter = filter_keeper_of(station, folder, lambda: session.wall())
         if session.telling is not None:
             session.outbox = outbox_of(station, session.telling, folder, session.run_id, boot)
         else:
@@ -322,6 +337,7 @@ async def _run_real(session: Session) -> None:
 
 
 async def _run_served(session: Session, world: ServedWorld) -> None:
+    session.wall = lambda: wall_of(world)
     around = session.surroundings(world.machine, world.clock, is_real=False)
     # The same each time: a script shall find the same day again.
     drawn = Random(SERVED_SEED).randint

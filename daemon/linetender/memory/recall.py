@@ -1,5 +1,6 @@
 """What the memory has in force, as the settings take it."""
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 from linetender.airline.teaching import LineState
 from linetender.core.proof import ProofResult
 from linetender.memory.calibrations import CalibrationRecord, calibration_in_force
+from linetender.memory.filters import filters_in
 from linetender.memory.proofs import ProofRecord, proofs_in
 from linetender.memory.store import FILE_NAME, open_store
 from linetender.memory.taught_pressures import TaughtRecord, taught_in_force
@@ -30,7 +32,7 @@ def remembered_in(folder: Path, now: datetime) -> Remembered:
         return NOTHING
     with open_store(folder) as store:
         taught, calibration = taught_in_force(store), calibration_in_force(store)
-        proofs = proofs_in(store)
+        proofs, filters = proofs_in(store), filters_in(store)
     entries: list[dict[str, Any]] = _proof_entries(proofs)
     expired: list[str] = []
     if taught is not None:
@@ -42,7 +44,10 @@ def remembered_in(folder: Path, now: datetime) -> Remembered:
             "The line was calibrated", calibration.made_at, calibration.expires_at, now
         )
     entries.sort(key=lambda entry: datetime.fromisoformat(entry["made_at"]))
-    return remembered_of(tuple(entries), tuple(expired))
+    remembered = remembered_of(tuple(entries), tuple(expired))
+    if not filters:
+        return remembered
+    return replace(remembered, filter=filters[-1], at_s=now.timestamp())
 
 
 def _proof_entries(records: list[ProofRecord]) -> list[dict[str, Any]]:

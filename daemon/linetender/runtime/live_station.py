@@ -125,14 +125,13 @@ class LiveStation:
         self._outputs: list[Output] = []
         self._forwards = Forwards(station.plan.station, station.devices, around.teller)
         wall = around.wall if around.minds_time_of_day else None
-        checked = around.checked.of_station(
-            around.recorder, around.keeper, around.broker_connected, wall
-        )
-        self._checks = SelfChecks(checked, self._inbox, clock)
-        pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
-        self._pre_use = PreUseWork(*pre_use, around.draw, lambda: self._proof.dates().due)
+        own = around.recorder, around.keeper, around.broker_connected, wall
+        self._checks = SelfChecks(around.checked.of_station(*own), self._inbox, clock)
         kept = around.wall, around.recorder, around.proofs
         self._proof = ProofWork(Place(station, clock, *kept, self._outputs, self.ask))
+        pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
+        dues = (lambda: self._proof.dates().due), around.checked.filter_due
+        self._pre_use = PreUseWork(*pre_use, around.draw, *dues)
 
     @property
     def watch(self) -> Watch:

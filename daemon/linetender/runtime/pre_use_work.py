@@ -59,6 +59,7 @@ class PreUseWork:
         wall: The time of day.
         recorder: Of the session, or None.
         proof_due: Until when the proof test is good by now (ISO 8601), or empty.
+        filter_due: Likewise of the filter; None: what the step says.
         draws: Draws the seconds until the test sound.
     """
 
@@ -71,6 +72,7 @@ class PreUseWork:
         recorder: Recording | None,
         draws: Draw = draw,
         proof_due: Callable[[], str] = str,
+        filter_due: Callable[[], str] | None = None,
     ) -> None:
         self._due = {step.id: step.due for step in steps}
         self._inbox = inbox
@@ -79,6 +81,7 @@ class PreUseWork:
         self._recorder = recorder
         self._draws = draws
         self._proof_due = proof_due
+        self._filter_due = filter_due
         self._said: dict[str, str] = {}
         self._sound_ns: int | None = None
         self._disk = "the disk does not answer"
@@ -119,6 +122,10 @@ class PreUseWork:
                 return self._disk_fault()
             case StepKind.PROOF:
                 return self._expired(self._proof_due() or self._due.get(step.id, ""))
+            case StepKind.FILTER if self._filter_due is not None:
+                # A new filter may have been fitted since the run began, and have no date yet.
+                due = self._filter_due()
+                return self._expired(due) if due else ""
             case StepKind.CALIBRATION | StepKind.FILTER:
                 return self._expired(self._due.get(step.id, ""))
         return None

@@ -35,6 +35,7 @@ class Checked:
         wall: The time of day, where it matters that it is right.
         refusal: Why the broker takes no events, for people; empty while it does.
         forbidden: What the broker's access list refuses, for people; empty for nothing.
+        filter_due: Until when the filter is good by now (ISO 8601), empty where nothing says.
         renewals: Called at each look: they replace threads that hang.
     """
 
@@ -44,6 +45,7 @@ class Checked:
     wall: WallClock | None = None
     refusal: Callable[[], str] | None = None
     forbidden: Callable[[], str] | None = None
+    filter_due: Callable[[], str] | None = None
     renewals: Sequence[Callable[[], None]] = ()
 
     def of_station(

@@ -8,6 +8,8 @@ from typing import Annotated
 
 from pydantic import Field
 
+from linetender.airline.filter import LOADED_INDEX
+from linetender.airline.filter_outlook import DUE_AIRFLOW_PART
 from linetender.settings.filter_class import FILTER_CLASS_PATTERN
 from linetender.settings.strict_model import StrictModel
 
@@ -81,6 +83,21 @@ class FilterTable(StrictModel):
         None,
         pattern=FILTER_CLASS_PATTERN,
         description='class on its label, such as "H13", "ISO 35 H" or "ISO ePM1 60%"',
+    )
+    due_at_resistance: float = Field(
+        LOADED_INDEX, ge=1.1, le=10, description="resistance over that when new at which it is due"
+    )
+    due_at_airflow_percent: float = Field(
+        100.0 * DUE_AIRFLOW_PART,
+        ge=50,
+        le=98,
+        description="airflow over that with the new filter at which it is due, %",
+    )
+    good_for_hours: float | None = Field(
+        None, ge=1, le=20_000, description="hours of use after which it is due in any case"
+    )
+    good_for_days: float | None = Field(
+        None, ge=1, le=3650, description="days after which it is due in any case"
     )
 
 

@@ -11,9 +11,10 @@ from linetender.settings.compile_pre_use import with_steps
 from linetender.settings.compile_proof import with_proof_step, with_walk
 from linetender.settings.devices import FindSpec, devices_of
 from linetender.settings.explain import explain
+from linetender.settings.filter_care import with_filter
 from linetender.settings.join_memory import with_memory, with_taught_faults
 from linetender.settings.problems import Finding, Problem, StationFileError
-from linetender.settings.remembered import Recall, nothing_recalled
+from linetender.settings.remembered import Recall, Remembered, nothing_recalled
 from linetender.settings.rules import Rules, rules_of
 from linetender.settings.safety_lint import lint
 from linetender.settings.shown import shown_settings
@@ -61,17 +62,14 @@ def station_of(
     Raises:
         StationFileError: as for `load_station`.
     """
-    station = validated(toml)
-    rules, devices = _looked_up(station, toml, find_spec)
-    station = with_memory(station, devices, (remembered := recall(station.station.id)), toml)
-    station = with_walk(station, remembered.proofs)
+    rules, devices = _looked_up(station := validated(toml), toml, find_spec)
+    station = _joined(station, devices, (remembered := recall(station.station.id)), toml)
     plan = with_taught_faults(compile_plan(station, rules, devices, toml), remembered.taught)
+    remembered, filter_kept = with_filter(remembered, station, plan.air)
     plan = with_steps(plan, station, devices, remembered)
     budgets = budgets_of(station, plan, devices)
     plan = with_proof_step(plan, station, devices, budgets, remembered.proofs)
-    findings = lint(Case(station, rules, plan, devices, budgets, toml))
-    granted, advice = _judged(findings, station, toml)
-    recording = station.recording
+    granted, advice = _judged(Case(station, rules, plan, devices, budgets, toml))
     return Station(
         path=path,
         plan=plan,
@@ -79,23 +77,29 @@ def station_of(
         shown=shown_settings(toml, devices),
         findings=granted,
         broker=_with_full_path(station.broker, path),
-        recording_directory=_beside(path, recording.directory) if recording else None,
-        recording=recording,
+        recording_directory=_recordings(station, path),
+        recording=station.recording,
         advice=advice,
         budgets=budgets,
         calibrations=remembered.shown,
         expired=remembered.expired,
         proof_every_days=station.proof.every_days,
+        filter=filter_kept,
     )
 
 
-def _judged(
-    findings: list[Finding], station: StationFile, toml: TomlFile
-) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+def _joined(
+    station: StationFile, devices: tuple[Device, ...], remembered: Remembered, toml: TomlFile
+) -> StationFile:
+    """Return the file with what the memory has in force."""
+    return with_walk(with_memory(station, devices, remembered, toml), remembered.proofs)
+
+
+def _judged(case: Case) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Return what the station grants itself, and mere advice; refuse it for anything else."""
-    refused, granted, advice = _parted(findings, station)
+    refused, granted, advice = _parted(lint(case), case.station)
     if refused:
-        raise StationFileError(_in_order(refused, toml.file))
+        raise StationFileError(_in_order(refused, case.toml.file))
     return granted, advice
 
 
@@ -151,6 +155,10 @@ def _with_full_path(broker: StationBroker | None, path: Path) -> StationBroker |
         return broker
     full = str(_beside(path, broker.password_file))
     return broker.model_copy(update={"password_file": full})
+
+
+def _recordings(station: StationFile, path: Path) -> Path | None:
+    return None if station.recording is None else _beside(path, station.recording.directory)
 
 
 def _beside(path: Path, written: str) -> Path:

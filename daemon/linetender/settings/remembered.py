@@ -6,12 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from linetender.airline.air_state import air_at
+from linetender.airline.filter_history import FilterHistory
 from linetender.airline.fitted_element import CalibratedElement, FitCovariance
 from linetender.settings.proof_dates import ProofSeen
 
 TAUGHT = "taught"
 CALIBRATED = "calibrated"
 PROOF = "proof"
+FILTER = "filter"
 """Kinds of an entry, under its key `kind`."""
 
 
@@ -70,6 +72,8 @@ class Remembered:
         expired: What should be made again, each in a sentence for people.
         proofs: What the steps of proof tests came to last, oldest first.
         filter_due: Until when the filter is good (ISO 8601); empty where nobody knows.
+        filter: What was seen of the filter in place; None where nothing was.
+        at_s: When it was remembered (s since 1970, UTC).
     """
 
     taught: Taught | None = None
@@ -77,6 +81,8 @@ class Remembered:
     shown: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
     filter_due: str = ""
+    filter: FilterHistory | None = None
+    at_s: float = 0.0
     proofs: tuple[ProofSeen, ...] = ()
 
     @property
@@ -113,6 +119,7 @@ def remembered_of(entries: tuple[dict[str, Any], ...], expired: tuple[str, ...] 
     taught: Taught | None = None
     calibrated: Calibrated | None = None
     proofs: list[ProofSeen] = []
+    filter_due = ""
     for entry in entries:
         try:
             if entry.get("kind") == TAUGHT:
@@ -121,9 +128,13 @@ def remembered_of(entries: tuple[dict[str, Any], ...], expired: tuple[str, ...] 
                 calibrated = _calibrated(entry)
             elif entry.get("kind") == PROOF:
                 proofs.append(_proof(entry))
+            elif entry.get("kind") == FILTER:
+                filter_due = entry["due_at"]
         except (KeyError, TypeError) as error:
             raise ValueError(f"a calibration is not whole: {error}") from error
-    return Remembered(taught, calibrated, entries, expired, proofs=tuple(proofs))
+    return Remembered(
+        taught, calibrated, entries, expired, proofs=tuple(proofs), filter_due=filter_due
+    )
 
 
 def _proof(entry: Mapping[str, Any]) -> ProofSeen:

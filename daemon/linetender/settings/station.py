@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from linetender.airline.filter_outlook import FilterCare, FilterOutlook
 from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.settings.problems import Finding
@@ -42,6 +43,19 @@ def accepted(station: "Station") -> list[str]:
 
 
 @dataclass(frozen=True)
+class FilterStanding:
+    """How a station's filter stands.
+
+    Attributes:
+        care: When it counts as due.
+        outlook: As its memory says; None where it holds nothing of a filter.
+    """
+
+    care: FilterCare
+    outlook: FilterOutlook | None
+
+
+@dataclass(frozen=True)
 class Station:
     """A station file that was found fit to run.
 
@@ -59,6 +73,7 @@ class Station:
         budgets: Alarm budgets of the rules about the air.
         calibrations: What the station's memory has in force, for recording headers.
         expired: What of it should be made again, for people.
+        filter: How its filter stands; None where the file has no `[filter]`.
         proof_every_days: Days after which a proof test is due again.
     """
 
@@ -75,3 +90,4 @@ class Station:
     calibrations: tuple[dict[str, Any], ...] = ()
     expired: tuple[str, ...] = ()
     proof_every_days: float = 90.0
+    filter: FilterStanding | None = None
