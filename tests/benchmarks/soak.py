@@ -210,17 +210,17 @@ def _mishap(world: World, fault: str) -> None:
 def told(soaked: Soaked) -> list[str]:
     """Return what is printed of a soak."""
     seen = soaked.seen
-    settled = [each for each in seen if each.world_s >= seen[-1].world_s / 10]
-    hours = np.array([each.world_s for each in settled]) / 3600.0
-    resident_kb = np.array([each.resident_kb for each in settled], dtype=float)
-    slope_kb_h = float(np.polyfit(hours, resident_kb, 1)[0]) if len(settled) > 2 else float("nan")
+    settled = _between(seen, 0.1, 1.0)
+    quarters = [_between(seen, part / 4, (part + 1) / 4) for part in range(4)]
     return [
         f"{len(seen)} samples over {seen[-1].world_s / 3600:.2f} h of the world's time, "
         f"{seen[-1].real_s / 3600:.2f} h of real time",
         f"resident memory: {seen[0].resident_kb / 1000:.1f} MB first, "
         f"{settled[0].resident_kb / 1000:.1f} MB after the first tenth, "
-        f"{seen[-1].resident_kb / 1000:.1f} MB last, {max(resident_kb) / 1000:.1f} MB most; "
-        f"slope after the first tenth {slope_kb_h:+.1f} kB/h",
+        f"{seen[-1].resident_kb / 1000:.1f} MB last, "
+        f"{max(each.resident_kb for each in seen) / 1000:.1f} MB most; "
+        f"slope after the first tenth {_slope_kb_h(settled):+.1f} kB/h, "
+        f"in each quarter {', '.join(f'{_slope_kb_h(part):+.1f}' for part in quarters)} kB/h",
         *(
             f"{name}: {values[0]} first, {values[-1]} last, {max(values)} most"
             for name, values in (
@@ -231,6 +231,20 @@ def told(soaked: Soaked) -> list[str]:
         f"the buzzer's pin went high {soaked.sounded} times; {soaked.recordings} recordings; "
         f"{soaked.waiting} events that the broker did not confirm",
     ]
+
+
+def _between(seen: list[Sample], low: float, high: float) -> list[Sample]:
+    """Return the samples between two parts of the time."""
+    end_s = seen[-1].world_s
+    return [each for each in seen if low * end_s <= each.world_s <= high * end_s]
+
+
+def _slope_kb_h(seen: list[Sample]) -> float:
+    """Return the least-squares slope of the resident memory (kB/h)."""
+    if len(seen) < 3:
+        return float("nan")
+    hours = np.array([each.world_s for each in seen]) / 3600.0
+    return float(np.polyfit(hours, [each.resident_kb for each in seen], 1)[0])
 
 
 def main() -> None:
