@@ -6,6 +6,7 @@ from linetender.core.signals import SIGNAL_FACTS, Signal
 from linetender.core.stages import Priority
 from linetender.reports.durations import moment, part_text, span
 from linetender.reports.plot import Plot, draw
+from linetender.reports.proof_story import proof_lines
 from linetender.reports.session_facts import Episode, Limit, SessionFacts
 from linetender.reports.session_reading import ReadSession
 from linetender.reports.story import (
@@ -23,6 +24,7 @@ from linetender.reports.style import STYLE
 from linetender.reports.tables import Column, Html, listed, table
 from linetender.reports.trace import Piece
 from linetender.reports.units import QUANTITIES, amount, unit_of
+from linetender.settings.remembered import CALIBRATED, TAUGHT
 
 _KINDS = {Signal.SPO2_PERCENT: "oxygen", Signal.PULSE_RATE_BPM: "pulse"}
 _SPANS = {
@@ -329,7 +331,9 @@ def _line(facts: SessionFacts) -> str:
     told += [f"Filter, {key.replace('_', ' ')}: {value}." for key, value in facts.filter.items()]
     if not facts.filter:
         told.append("Nothing is recorded of the filter.")
-    told.append(f"Calibrations in the recording: {len(facts.calibrations)}.")
+    known = [one for one in facts.calibrations if one["kind"] in (TAUGHT, CALIBRATED)]
+    told.append(f"Calibrations in the recording: {len(known)}.")
+    told += proof_lines(facts.calibrations)
     told.append(f"LEAVEs marked as false by the wearer: {facts.false_leaves}.")
     return listed(told)
 
