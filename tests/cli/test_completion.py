@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from installed_command import COMMAND, environment
+from installed_command import COMMAND, environment, linetender
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.main import GROUPS, VERBS
 
@@ -21,19 +21,12 @@ SHELLS = ("bash", "zsh", "fish")
 def asked(shell: str, line: str) -> str:
     """Ask as the shell's script does, with the cursor behind the line."""
     words = line.split(" ")
-    done = subprocess.run(
-        [COMMAND],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=True,
-        env=environment(
-            _LINETENDER_COMPLETE=f"complete_{shell}",
-            COMP_WORDS=line,
-            COMP_CWORD=str(len(words) - 1),
-            _TYPER_COMPLETE_ARGS=line,
-            _TYPER_COMPLETE_FISH_ACTION="get-args",
-        ),
+    done = linetender(
+        _LINETENDER_COMPLETE=f"complete_{shell}",
+        COMP_WORDS=line,
+        COMP_CWORD=str(len(words) - 1),
+        _TYPER_COMPLETE_ARGS=line,
+        _TYPER_COMPLETE_FISH_ACTION="get-args",
     )
     assert done.stderr == ""
     return done.stdout
@@ -60,14 +53,7 @@ def test_other_shells_are_told_what_a_verb_does(shell: str) -> None:
 
 @pytest.mark.parametrize("shell", SHELLS)
 def test_its_script_is_one_that_the_shell_takes(shell: str, tmp_path: Path) -> None:
-    done = subprocess.run(
-        [COMMAND],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=True,
-        env=environment(_LINETENDER_COMPLETE=f"source_{shell}"),
-    )
+    done = linetender(_LINETENDER_COMPLETE=f"source_{shell}")
     script = tmp_path / "script"
     script.write_text(done.stdout, encoding="utf-8")
     assert "_LINETENDER_COMPLETE=complete_" in done.stdout
