@@ -280,7 +280,7 @@ def question(name: str) -> Question:
         ("contacts", "kim kim", "only once"),
         ("second_boxes", "bench", "expected NAME:wearer or NAME:attendant"),
         ("recording", "perhaps", "expected yes or no"),
-        ("broker_user", 'a\x07"b', "3 to 120 letters on one line"),
+        ("broker_user", 'a\x07"b', "1 to 120 letters on one line"),
     ],
 )
 def test_a_bad_answer_is_refused_with_the_reason(name: str, answer: str, why: str) -> None:

@@ -98,7 +98,9 @@ def _listed(*, minimal: bool) -> list[str]:
 
 def _expected(question: Question) -> str:
     words = [" or ".join(unit for unit in UNITS.get(question.kind, {}) if unit)]
-    words += question.choices
+    # What an empty line answers stands in the prompt; a choice between some shows them all.
+    if question.choices != (question.default,):
+        words += question.choices
     told = ", ".join(word for word in words if word)
     return f" ({told})" if told else ""
 
@@ -125,7 +127,8 @@ def _ask_into(given: Answers, question: Question, choice: Choice) -> Answers | N
         options = sensor_lines(choice.sensors)
     elif question.kind is Kind.OXIMETER and choice.oximeters:
         default = next(iter(choice.oximeters))
-    typer.echo(text_of(["", f"{question.words}{_expected(question)}", *options]))
+    typer.echo()
+    typer.echo(text_of([f"{question.words}{_expected(question)}", *options]))
     while True:
         try:
             text = _line(f"  [{default}] > " if default else "  > ", question)

@@ -81,7 +81,7 @@ def accepted(question: Question, text: str, so_far: Mapping[str, str], sensors: 
         case Kind.OXIMETER:
             return text if text == place else _oximeter(text)
         case Kind.TEXT | Kind.SECRET:
-            return _text(text)
+            return _text(text, int(question.limits[0]))
         case Kind.PART:
             return _part(text.upper())
         case Kind.HOST:
@@ -118,9 +118,9 @@ def _oximeter(text: str) -> str:
     return text if text == "only" else _matching(_ADDRESS, text.upper(), expected)
 
 
-def _text(text: str) -> str:
-    if not 3 <= len(text) <= LONGEST_TEXT or not text.isprintable():
-        raise Refused(f"expected 3 to {LONGEST_TEXT} letters on one line")
+def _text(text: str, least: int) -> str:
+    if not least <= len(text) <= LONGEST_TEXT or not text.isprintable():
+        raise Refused(f"expected {least} to {LONGEST_TEXT} letters on one line")
     return text
 
 

@@ -67,7 +67,7 @@ class Question(NamedTuple):
         after: Asked only where an earlier question got this answer (of a sensor: this
             driver); an answer of None stands for any but "none".
         choices: Words that are taken beside, or instead of, a value.
-        limits: Least and greatest, in the file's unit.
+        limits: Least and greatest, in the file's unit; of a text, how many letters.
     """
 
     name: str
@@ -156,9 +156,10 @@ QUESTIONS: tuple[Question, ...] = (
              Kind.HOST, NONE, choices=_OFF),
     Question("broker_tls", "Is the connection to it encrypted (TLS)?",
              Kind.CHOICE, "yes", after=_HAS_BROKER, choices=_YES_NO),
-    Question("broker_user", "User name at the broker", Kind.TEXT, None, after=_HAS_BROKER),
+    Question("broker_user", "User name at the broker",
+             Kind.TEXT, None, after=_HAS_BROKER, limits=(1, 120)),
     Question("broker_password", "Password of that user (kept in a file of its own)",
-             Kind.SECRET, None, after=_HAS_BROKER),
+             Kind.SECRET, None, after=_HAS_BROKER, limits=(1, 120)),
     Question("contacts", "Who shall be told by it of a LEAVE, a phone or a person? Short names, "
              "e.g. kim lou",
              Kind.NAMES, NONE, after=_HAS_BROKER, choices=_OFF),
@@ -186,6 +187,6 @@ QUESTIONS: tuple[Question, ...] = (
              Kind.AREA, None, after=_HAS_LINE, limits=(0.5, 2000)),
     Question(OPEN_HOOD, "That is longer than the air in a hood lasts, so LEAVE will say to "
              "open the hood while going. In one sentence: why is that all right here?",
-             Kind.TEXT, None, minimal=True),
+             Kind.TEXT, None, minimal=True, limits=(3, 120)),
 )
 # fmt: on

@@ -113,24 +113,26 @@ class LiveView:
 
 
 def draw_station(
-    snapshot: Snapshot, lines: Sequence[str], title: str, width: int
+    snapshot: Snapshot, lines: Sequence[str] | None, title: str, width: int
 ) -> RenderableType:
     """Return the view of a station.
 
     Args:
         snapshot: How it stands.
-        lines: What happened last, oldest first; at most `LINES_KEPT`.
+        lines: What happened last, oldest first; at most `LINES_KEPT`. None: the view is
+            shown once, and no rows need be kept free.
         title: Said in the frame.
         width: Columns of the terminal.
     """
-    rows = [*lines, *[""] * (LINES_KEPT - len(lines))]
+    moves = lines is not None
+    shown = lines or ()
+    rows = ["", *shown, *[""] * (LINES_KEPT - len(shown))] if moves else []
     body = Group(
         _heading(snapshot),
         Text(note_on(snapshot), style=_note_style(snapshot)),
         _signals(snapshot.signals),
         Text(),
-        _alarms(snapshot.alarms),
-        Text(),
+        _alarms(snapshot, _ALARM_LINES if moves else 1),
         *[Text(row, style="dim", overflow="ellipsis", no_wrap=True) for row in rows],
     )
     light = snapshot.demand.light
@@ -198,7 +200,17 @@ def _bar(percent: float) -> Text:
     return Text("█" * filled + "·" * (_BAR_WIDTH - filled))
 
 
-def _alarms(alarms: tuple[AlarmView, ...]) -> RenderableType:
+def state_word(view: AlarmView, snapshot: Snapshot) -> str:
+    """Return how an alarm stands, in at most 18 letters a line."""
+    others = (AlarmState.SUPPRESSED, AlarmState.LATCHED_ACKNOWLEDGED)
+    left = snapshot.stage is Stage.IDLE and all(each.state in others for each in snapshot.alarms)
+    if left and view.state is AlarmState.SUPPRESSED:
+        return "silent, you left"
+    return STATE_WORDS[view.state]
+
+
+def _alarms(snapshot: Snapshot, least_rows: int) -> RenderableType:
+    alarms = snapshot.alarms
     table = Table.grid(padding=(0, 2))
     table.add_column(no_wrap=True)
     table.add_column()
@@ -209,8 +221,8 @@ def _alarms(alarms: tuple[AlarmView, ...]) -> RenderableType:
         table.add_row(
             Text(PRIORITY_WORDS[view.priority], style=_STYLES[view.priority]),
             view.say,
-            Text(STATE_WORDS[view.state], style="dim"),
+            Text(state_word(view, snapshot), style="dim"),
         )
-    for _ in range(_ALARM_LINES - max(1, len(alarms))):
+    for _ in range(least_rows - max(1, len(alarms))):
         table.add_row("", "", "")
     return table

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from linetender.annunciation.words import PRIORITY_WORDS
-from linetender.cli.live_view import SHOWN, SOUND_WORDS, STATE_WORDS, note_on
+from linetender.cli.live_view import SHOWN, SOUND_WORDS, note_on, state_word
 from linetender.core.events import Sound
 from linetender.core.inputs import Quality
 from linetender.core.snapshot import AlarmView, SignalView, Snapshot
@@ -19,7 +19,7 @@ def station_lines(snapshot: Snapshot) -> Iterator[str]:
     if not snapshot.alarms:
         yield "No alarms."
     for alarm in sorted(snapshot.alarms, key=lambda view: -PRIORITY_RANK[view.priority]):
-        yield _alarm(alarm)
+        yield _alarm(alarm, snapshot)
     yield from _stands(snapshot)
     yield from (_signal(view) for view in _shown(snapshot))
 
@@ -58,8 +58,8 @@ def _shown(snapshot: Snapshot) -> Iterator[SignalView]:
     return (views[signal] for signal in SHOWN if signal in views)
 
 
-def _alarm(alarm: AlarmView) -> str:
-    return f"{PRIORITY_WORDS[alarm.priority]}, {STATE_WORDS[alarm.state]}: {alarm.say}"
+def _alarm(alarm: AlarmView, snapshot: Snapshot) -> str:
+    return f"{PRIORITY_WORDS[alarm.priority]}, {state_word(alarm, snapshot)}: {alarm.say}"
 
 
 def _signal(view: SignalView) -> str:

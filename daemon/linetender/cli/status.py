@@ -54,7 +54,7 @@ def _show(shown: Status) -> None:
     """Print how the station stands, once."""
     if not is_plain():
         console = Console()
-        console.print(_drawn(shown, (), console.width))
+        console.print(_drawn(shown, None, console.width))
         return
     typer.echo(f"Station {shown.station}.")
     for line in station_lines(shown.snapshot):
@@ -102,7 +102,7 @@ def _tell(client: ControlClient) -> None:
         before = now
 
 
-def _drawn(shown: Status, lines: tuple[str, ...], width: int) -> RenderableType:
+def _drawn(shown: Status, lines: tuple[str, ...] | None, width: int) -> RenderableType:
     view = draw_station(shown.snapshot, lines, shown.station, width)
     return view if shown.broker is None else Group(view, Text(broker_line(shown.broker)))
 
