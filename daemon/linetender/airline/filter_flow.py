@@ -40,11 +40,13 @@ class Trend(NamedTuple):
         loading: Now: resistance over that when new, or airflow over that with the new
             filter at the same fan speed (1).
         limit: What it is when the filter is due.
+        seen: The loading at each point as it was seen.
     """
 
     due_hours: Crossing
     loading: float
     limit: float
+    seen: Vector = ()
 
 
 def flow_trend(
@@ -72,6 +74,7 @@ def flow_trend(
     least = 0.0 if least_log is None else math.exp(least_log - reference)
     fit = _fit(series, share, reference)
     trend = _trend_of(fit, share, (due_part, least), hours, confidence)
+    trend = trend._replace(seen=_seen(series, fit, share, reference))
     if not series.others[0] or trend.due_hours.high is None:
         return trend
     # Across a change of speed the share matters, and it is never well known: the
@@ -100,6 +103,16 @@ def _trend_of(
     found = crossing(fit, (0.0, 0.0, *more), (0.0, 1.0, *more), resistance - 1.0, confidence)
     now = _airflow(pressure, max(_LEAST_RESISTANCE, 1.0 + rise * hours), share)
     return Trend(found, now / new, due / new)
+
+
+def _seen(series: Series, fit: RobustFit, share: float, reference: float) -> Vector:
+    """Return each airflow over that with the new filter at the fan's pressure of the time."""
+    found: list[float] = []
+    for value, drive, others in zip(series.values, series.drive, series.others, strict=True):
+        along = zip(fit.coefficients, (1.0, 0.0, *others), strict=True)
+        pressure = math.exp(drive + sum(a * b for a, b in along))
+        found.append(math.exp(value - reference) / _airflow(pressure, 1.0, share))
+    return tuple(found)
 
 
 def _fit(

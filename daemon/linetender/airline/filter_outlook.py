@@ -176,7 +176,8 @@ def _trend(series: Series, care: FilterCare, exponent: float, hours: float) -> T
     if new <= 0.0:
         raise CannotSolve("the new filter has no resistance")
     due = crossing(fit, (1.0 - care.resistance, 0.0), (0.0, 1.0), 0.0, CONFIDENCE)
-    return Trend(due, (new + slope * hours) / new, care.resistance)
+    seen = tuple(value / new for value in series.values)
+    return Trend(due, (new + slope * hours) / new, care.resistance, seen)
 
 
 def _pace(history: FilterHistory, now_s: float) -> Pace | None:

@@ -18,6 +18,7 @@ from linetender.cli.demo import demo
 from linetender.cli.end import end
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.export import export
+from linetender.cli.filter import filter_group
 from linetender.cli.forward import forward
 from linetender.cli.hold_siren import hold_siren
 from linetender.cli.init import init
@@ -80,8 +81,11 @@ VERBS: dict[str, tuple[Callable[..., Any], ...]] = {
 """By the heading under which help lists them. Each verb is a function of its own file;
 its name and docstring are the command's."""
 
-GROUPS: dict[str, typer.Typer] = {"simulate": simulate}
-"""Verbs with commands of their own, listed under "Begin"."""
+GROUPS: dict[str, typer.Typer] = {"simulate": simulate, "filter": filter_group}
+"""Verbs with commands of their own."""
+
+GROUP_HEADINGS = {"simulate": "Begin", "filter": "Afterwards"}
+"""By which heading help lists them."""
 
 EXPLANATION = "Watches a home-built air line, and makes noise before it becomes dangerous."
 
@@ -145,7 +149,7 @@ for _heading, _verbs in VERBS.items():
     for _verb in _verbs:
         app.command(rich_help_panel=_heading)(taking_plain(_verb))
 for _name, _group in GROUPS.items():
-    app.add_typer(_group, name=_name, rich_help_panel="Begin")
+    app.add_typer(_group, name=_name, rich_help_panel=GROUP_HEADINGS[_name])
 
 
 def main() -> NoReturn:

@@ -10,7 +10,7 @@ from linetender.memory.store import Store
 def fit_filter(
     store: Store, fitted_s: float, *, synchronised: bool, is_new: bool, label: str = ""
 ) -> int:
-    """Keep that a filter was fitted; return its row. What is seen from now on is of it.
+    """Keep that a filter was fitted; return its row. What was seen since then is of it.
 
     Args:
         store: The memory.
@@ -28,7 +28,11 @@ def fit_filter(
             "INSERT INTO filter (fitted_at, synchronised, is_new, label) VALUES (?, ?, ?, ?)",
             values,
         )
-    return int(done.lastrowid or 0)
+        row = int(done.lastrowid or 0)
+        connection.execute(
+            "UPDATE filter_point SET filter_id = ? WHERE began_at >= ?", (row, values[0])
+        )
+    return row
 
 
 def filter_in_place(store: Store) -> int | None:
