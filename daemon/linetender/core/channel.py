@@ -150,8 +150,10 @@ class Channel:
         silence has to be reassured, and after a bad or doubtful reading.
         """
         self.listens = bool(self.mean_listeners or self.stucks)
-        must_see = any([alarm.must_see for alarm in self.alarms if alarm.present])
-        self.low, self.high = NOWHERE if must_see or self._is_unsure() else self._quiet()
+        is_open = not self._is_unsure()
+        if is_open:
+            is_open = not any([alarm.must_see for alarm in self.alarms if alarm.present])
+        self.low, self.high = self._quiet() if is_open else NOWHERE
         self.rest_low, self.rest_high = self.low, self.high
         self.rest_until_ns = NEVER_NS
         if self.guard_listener is not None:
@@ -160,7 +162,10 @@ class Channel:
     def _is_unsure(self) -> bool:
         if self.reason is not None or self.doubt is not None:
             return True
-        return any([silence.verdict is not ABSENT for silence in self.silences])
+        for silence in self.silences:
+            if silence.verdict is not ABSENT:
+                return True
+        return False
 
     def _rest(self) -> None:
         """Now that every alarm was judged, find how long the guard is empty for off-delays only."""

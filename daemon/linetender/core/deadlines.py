@@ -34,15 +34,7 @@ class Deadlines:
     def next_ns(self, now_ns: int) -> int:
         """Return the first instant, not before `now_ns`, at which something falls due."""
         due_ns = min(self._telling.due_ns(self._use.stage), self._use.due_ns())
-        for alarm in self._alarms:
-            # As `alarm.due_ns` says, without a call for each alarm at every turn.
-            if alarm.raise_due_ns < due_ns:
-                due_ns = alarm.raise_due_ns
-            if alarm.rise_due_ns < due_ns:
-                due_ns = alarm.rise_due_ns
-            if alarm.realarm_due_ns < due_ns:
-                due_ns = alarm.realarm_due_ns
-        self._standing_ns = due_ns
+        self._standing_ns = _first_ns(self._alarms, due_ns)
         return self._with_silences(now_ns)
 
     def next_after_readings_ns(self, now_ns: int, until_ns: int) -> int:
@@ -58,12 +50,7 @@ class Deadlines:
 
     def note(self, channel: Channel) -> int:
         """Take in what a look at a channel began; return its first deadline."""
-        due_ns = self._standing_ns
-        for alarm in channel.alarms:
-            alarm_due_ns = alarm.due_ns()
-            if alarm_due_ns < due_ns:
-                due_ns = alarm_due_ns
-        self._standing_ns = due_ns
+        due_ns = self._standing_ns = _first_ns(channel.alarms, self._standing_ns)
         for silence in channel.silences:
             silence_due_ns = silence.due_ns()
             if silence_due_ns < due_ns:
@@ -91,3 +78,16 @@ class Deadlines:
                 alarm.fall_due(due_ns)
         if self._use.due_ns() <= due_ns:
             self._use.fall_due(due_ns)
+
+
+def _first_ns(alarms: list[Alarm], due_ns: int) -> int:
+    """Return the first of an instant and the deadlines of alarms."""
+    for alarm in alarms:
+        # As `alarm.due_ns` says, without a call for each alarm at every turn.
+        if alarm.raise_due_ns < due_ns:
+            due_ns = alarm.raise_due_ns
+        if alarm.rise_due_ns < due_ns:
+            due_ns = alarm.rise_due_ns
+        if alarm.realarm_due_ns < due_ns:
+            due_ns = alarm.realarm_due_ns
+    return due_ns

@@ -340,8 +340,8 @@ class Watch:
         settles = bool(self.journal.events) or self._has_news()
         if not settles and (is_unsure or now_ns >= self.causes.due_ns):
             settles = self.telling.moves_by_a_look(now_ns)
-            if not settles:
-                # As settling would; nothing else can have changed.
+            # As settling would: with none due, a look at causes finds what the last one found.
+            if not settles and self.causes.due_ns != NEVER_NS:
                 self.causes.look(now_ns)
                 settles = bool(self.journal.events)
         if settles:

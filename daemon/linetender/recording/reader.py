@@ -216,8 +216,9 @@ class RecordingReader:
             lines = _decode_lines(memoryview(piece)[groups[0].start : groups[-1].end])
         except (ValueError, RecursionError) as error:
             raise self._bad_line_in(piece, groups, str(error)) from error
+        reading = Reading  # Local: this is done for each line.
         for line in lines:
-            if type(line) is Reading and (line.value is None or line.reason is not None):
+            if type(line) is reading and (line.value is None or line.reason is not None):
                 fault = fault_of(line)
                 if fault:
                     raise self._bad_line_in(piece, groups, fault)
