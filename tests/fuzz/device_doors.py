@@ -1,17 +1,24 @@
 """What devices answer: chips on the I2C bus, oximeters by radio."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-from drivers.packet_files import FRAMED, PLAIN, framed_frame
+from drivers.packet_files import FRAMED, PLAIN, framed, framed_frame
 from fuzz.door import Door, no_false_numbers
-from linetender_drivers.errors import DriverError
+from linetender_drivers.errors import BadFrame, DriverError
+from linetender_drivers.measurements import Measurement
+from linetender_drivers.oximeter.battery import battery_measurement
 from linetender_drivers.oximeter.packet import open_packet_oximeter
+from linetender_drivers.oximeter.packet_decode import decode_packet
 from linetender_drivers.oximeter.packet_spec import PacketOptions
 from linetender_drivers.oximeter.plausibility import PLAUSIBLE
+from linetender_drivers.oximeter.plx_decode import decode_plx_continuous
+from linetender_drivers.oximeter.plx_features_decode import decode_plx_features
+from linetender_drivers.oximeter.plx_measurements import plx_measurements
+from linetender_drivers.oximeter.plx_spot_check_decode import decode_plx_spot_check
 from linetender_drivers.registry import find_spec
 from linetender_drivers.simulated.i2c_bus import SimulatedI2cBus
 from linetender_drivers.simulated.virtual_time import VirtualClock, run_virtual
@@ -146,8 +153,14 @@ async def _one(sensor: Any) -> None:
             made = await sensor.read()
     except (DriverError, TimeoutError):
         return
-    no_false_numbers(made)
-    for one in made:
+    plausible(made)
+
+
+def plausible(made: Iterable[Measurement]) -> None:
+    """Refuse a number that no oximeter can have measured."""
+    taken = tuple(made)
+    no_false_numbers(taken)
+    for one in taken:
         if one.value is not None:
             lowest, highest = PLAUSIBLE[one.signal]
             assert lowest <= one.value <= highest, one
@@ -169,6 +182,28 @@ def _described(description: Path) -> Callable[[Any], Any]:
         return open_packet_oximeter("finger", options, machine, OXIMETER[:2])
 
     return open_it
+
+
+def _octets(data: bytes) -> None:
+    """The first byte says what the rest is taken for; no link, so that many get in."""
+    kind, octets = data[:1] or b"\0", data[1:]
+    try:
+        match kind[0] % 5:
+            case 0:
+                made = plx_measurements(decode_plx_continuous("finger", octets))
+            case 1:
+                made = plx_measurements(decode_plx_spot_check("finger", octets))
+            case 2:
+                made = (battery_measurement(octets),)
+            case 3:
+                decode_plx_features("finger", octets)
+                made = ()
+            case _:
+                made = decode_packet("finger", framed(), b"\xaa\x55\x09\x01" + octets)
+    except BadFrame as error:
+        assert error.frame is not None
+        return
+    plausible(made)
 
 
 def _late_damage(number: int) -> bytes:
@@ -197,6 +232,12 @@ DEVICE_DOORS = (
             for seed in (bytes([number]) + b"\xbe\xef\x92" * 8, _late_damage(number))
         ),
         most=256,
+    ),
+    Door(
+        "an oximeter's octets",
+        _octets,
+        tuple(bytes([kind]) + octets for kind in range(5) for octets in (PLX[1:13], bytes(8))),
+        most=64,
     ),
     Door("PLX oximeter", _oximeter(_plx("continuous")), (PLX,), most=256),
     Door("PLX spot check", _oximeter(_plx("spot_check")), (SPOT_CHECK,), most=256),
