@@ -1,12 +1,16 @@
 """The proof test on the demo station: the cause is seen, the sound is the pin's own, all kept."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import pytest
+from msgspec import structs
 
+from linetender.core.events import StageChanged
 from linetender.core.instants import SECOND_NS
+from linetender.core.plan import FarEndPlan
 from linetender.core.proof import ProofKind
 from linetender.core.stages import Stage
 from linetender.far_end.remote_watch import LEAVE_AFTER_NS
@@ -16,10 +20,13 @@ from linetender.runtime.control_messages import Arguments
 from linetender.runtime.proof_messages import Deed, ProofView
 from linetender.runtime.session_index import SessionIndex
 from linetender.settings.compile_proof import BEARS_SILENCE_S, proof_steps_of
+from linetender.settings.station import Station
 from linetender.simulation.knobs import Knob
+from runtime import demo_sessions
 from runtime.demo_sessions import Hand, demo_station, play
 
 FAN, PINCHED, WALK = ProofKind.FAN_PLUG, ProofKind.DUCT_PINCHED, ProofKind.WALK
+BOX = ProofKind.BOX_PLUG
 
 
 class Prover:
@@ -231,3 +238,33 @@ def test_a_second_box_bears_silence_for_as_long_as_it_does() -> None:
     assert {role.value: after / SECOND_NS for role, after in LEAVE_AFTER_NS.items()} == (
         BEARS_SILENCE_S
     )
+
+
+def with_second_box() -> Station:
+    station = demo_station()
+    boxes = (FarEndPlan("house", "wearer"),)
+    return replace(station, plan=structs.replace(station.plan, far_ends=boxes))
+
+
+def test_a_box_that_loses_its_plug_is_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(demo_sessions, "demo_station", with_second_box)
+    me = Prover()
+    deeds = (
+        AT_REST,
+        (70.0, me.does(Deed.BEGIN, BOX)),
+        (75.0, me.does(Deed.TOLD, BOX, seconds=11.0)),
+        (76.0, me.does(Deed.FINISH)),
+        (78.0, me.does(Deed.TOLD, "everything")),
+        (79.0, me.does(Deed.LOOK)),
+    )
+    played = play(deeds, 80.0)
+    assert me.refusals == [None] * 5
+    last = me.views[-1]
+    assert [(one.step, one.result, one.seconds, one.limit_s) for one in last.kept] == [
+        (BOX, "pending", None, None),
+        (BOX, "passed", 11.0, 12.0),
+        ("everything", "failed", None, 12.0),
+    ]
+    # In idle a box that is switched off alarms nobody: the step is one of a check.
+    stages = [event.after for event in played.events if isinstance(event, StageChanged)]
+    assert stages == [Stage.PRE_USE, Stage.IDLE]
