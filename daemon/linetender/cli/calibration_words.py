@@ -29,6 +29,7 @@ def taught_lines(record: TaughtRecord) -> list[str]:
         name = state.value.replace("_", " ")
         lines.append(f"{name:<14}{seen.mean_pa:>9.2f}{seen.scatter_pa:>9.2f}  {air}")
     lines += ["", f"Stored; good until {record.expires_at[:10]}. No L/min follows from it."]
+    lines += ["Now put the duct back on, and tug it: the last state left it off."]
     return lines
 
 
