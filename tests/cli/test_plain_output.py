@@ -1,11 +1,13 @@
 """Plain output: words in lines, nothing drawn, no meaning by colour alone."""
 
+import inspect
 import re
 from collections.abc import Sequence
 
 import msgspec
 import pytest
 from rich.console import Console
+from typer.models import CommandInfo
 
 from installed_command import linetender
 from linetender.cli import plain_output
@@ -45,6 +47,17 @@ def test_plain_help_shows_every_verb() -> None:
 
 def test_without_it_help_has_boxes() -> None:
     assert DRAWN.findall(linetender("--help").stdout) != []
+
+
+GROUP_COMMANDS = [
+    hand for group in GROUPS.values() for hand in group.registered_commands if hand.callback
+]
+
+
+@pytest.mark.parametrize("hand", GROUP_COMMANDS, ids=lambda hand: hand.callback.__name__)
+def test_the_commands_of_a_verb_can_be_told_plainly_too(hand: CommandInfo) -> None:
+    assert hand.callback is not None
+    assert "plain" in inspect.signature(hand.callback).parameters
 
 
 def test_the_demo_is_told_plainly() -> None:

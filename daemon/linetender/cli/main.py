@@ -31,7 +31,7 @@ from linetender.cli.plain_output import (
     PLAIN_COLUMNS,
     Plain,
     is_plain_help,
-    plainly,
+    take_plain,
     taking_plain,
 )
 from linetender.cli.pre_use import pre_use
@@ -138,7 +138,7 @@ def _first_steps(
     ] = False,
     plain: Plain = False,
 ) -> None:
-    context.with_resource(plainly(plain))
+    take_plain(context, plain)
     if context.invoked_subcommand is None:
         typer.echo(FIRST_STEPS.format(name=own_name()))
         for caution in CAUTIONS:
@@ -149,6 +149,11 @@ for _heading, _verbs in VERBS.items():
     for _verb in _verbs:
         app.command(rich_help_panel=_heading)(taking_plain(_verb))
 for _name, _group in GROUPS.items():
+    for _each in _group.registered_commands:
+        if _each.callback is not None:
+            _each.callback = taking_plain(_each.callback)
+    if _group.registered_callback is None:
+        _group.callback()(take_plain)
     app.add_typer(_group, name=_name, rich_help_panel=GROUP_HEADINGS[_name])
 
 

@@ -70,3 +70,8 @@ def taking_plain(verb: Callable[..., Any]) -> Callable[..., Any]:
     told.__annotations__ = {**verb.__annotations__, "plain": Plain}
     vars(told)["__signature__"] = own.replace(parameters=parameters)
     return told
+
+
+def take_plain(context: typer.Context, plain: Plain = False) -> None:
+    # Without a docstring: it would become the help of every group that this is given to.
+    context.with_resource(plainly(plain))
