@@ -61,7 +61,7 @@ def proof(
         _lead(guide, view, steps, settles=step is None)
     else:
         guide.tell(steps[0], seconds)
-    _conclude(guide, ask(Arguments()), as_json=as_json)
+    _conclude(guide, ask(Arguments()), steps, as_json=as_json)
     results = [guide.done.get(one.kind.value) for one in steps]
     if any(one is None or one.result == ProofResult.FAILED for one in results):
         raise typer.Exit(ExitCode.FINDINGS)
@@ -131,10 +131,12 @@ def _lead(
         say(f"\nNot done: {refused}.")
 
 
-def _conclude(guide: ProofGuide, view: ProofView, *, as_json: bool) -> None:
+def _conclude(
+    guide: ProofGuide, view: ProofView, steps: tuple[ProofStep, ...], *, as_json: bool
+) -> None:
     if as_json:
         for one in guide.done.values():
             typer.echo(msgspec.json.encode(one).decode())
         typer.echo(msgspec.json.encode(view).decode())
         return
-    typer.echo("\n" + text_of([*summary_lines(view, guide.done)]))
+    typer.echo("\n" + text_of([*summary_lines(view, steps, guide.done)]))

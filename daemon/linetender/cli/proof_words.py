@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from linetender.airline.alarm_budget import REACTION_S
 from linetender.core.proof import ASKED, ProofKind, ProofResult, ProofStep
+from linetender.core.stages import Stage
 from linetender.memory.proofs import ProofRecord
 from linetender.runtime.proof_messages import ProofView
 from linetender.settings.proof_dates import ProofDates, ProofSeen, walked_s
@@ -143,13 +144,20 @@ def step_lines(step: ProofStep, number: int, count: int) -> Iterator[str]:
     if step.limit_s is not None:
         by = "something else must sound" if step.kind in ASKED else f"the alarm {step.rule} comes"
         yield f"  Expected: {by} within {step.limit_s:.1f} s."
+    if step.stage is Stage.WORN:
+        yield (
+            "  Its alarm works only while the hood is worn: the station takes it as worn for this "
+            "step, though it lies beside you, and calls whoever it calls. Warn them."
+        )
 
 
-def summary_lines(view: ProofView, done: dict[str, ProofRecord]) -> Iterator[str]:
+def summary_lines(
+    view: ProofView, steps: tuple[ProofStep, ...], done: dict[str, ProofRecord]
+) -> Iterator[str]:
     """Yield what a proof test came to: what was done now, what was not, and the budget."""
     yield f"Proof test of {view.station}"
-    width = max(len(title_of(step.kind.value)) for step in view.steps)
-    for step in view.steps:
+    width = max(len(title_of(step.kind.value)) for step in steps)
+    for step in steps:
         name = step.kind.value
         one = done.get(name)
         told = "not done" if one is None else outcome_line(one)

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from linetender.cli.control_client import ControlClient, JsonOption, StationOption, connect
 from linetender.cli.exit_codes import ExitCode
+from linetender.cli.line_breaks import text_of
 from linetender.cli.live_view import LINES_KEPT, draw_station
 from linetender.cli.plain_output import is_plain
 from linetender.cli.plain_view import changes, standing_lines, station_lines
@@ -45,7 +46,7 @@ def status(
     else:
         _show(shown)
         if isinstance(proof, ProofView):
-            typer.echo(due_line(proof.dates, datetime.now().astimezone()))
+            typer.echo(text_of([due_line(proof.dates, datetime.now().astimezone())]))
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
 
