@@ -272,7 +272,7 @@ class ProofWork:
             self._senses.arm(self._place.clock.now_ns())
             self._turn(ProofState.ARMED)
         elif self._for_s() > GIVEN_UP_S:
-            self._end(f"given up: {self._why}")
+            self._give_up(f"given up: {self._why}")
 
     def _not_ready(self, snapshot: Snapshot, step: ProofStep) -> str:
         if snapshot.demand.sound is not Sound.SILENT:
@@ -307,7 +307,7 @@ class ProofWork:
                 why = f"nothing sounded within {waits_s:.0f} s of the cause"
                 self._conclude(cause, Judged(ProofResult.FAILED, why), None)
         elif self._for_s() > GIVEN_UP_S:
-            self._end("given up: nothing happened")
+            self._give_up("given up: nothing happened")
 
     def _judge(self, step: ProofStep, sound_ns: int, rule: str) -> None:
         cause = self._senses.cause(sound_ns)
@@ -339,12 +339,12 @@ class ProofWork:
         if self._is_own_stage:
             if snapshot.stage is not Stage.IDLE:
                 ask(Verb.END, By.WEARER, source=PROOF)
-            self._end("")
+            self._end(self._why)
             return
         ask(Verb.ACKNOWLEDGE, By.WEARER, shown=snapshot.n, source=PROOF)
         ask(Verb.RESET, By.WEARER, source=PROOF)
         if not snapshot.alarms or self._for_s() > RESTORED_S:
-            self._end("")
+            self._end(self._why)
 
     # Small
 
@@ -378,6 +378,11 @@ class ProofWork:
 
     def _turn(self, state: ProofState) -> None:
         self._state, self._since_ns = state, self._place.clock.now_ns()
+
+    def _give_up(self, why: str) -> None:
+        """End a step without a result; a stage that only it needed is left."""
+        self._why = why
+        self._turn(ProofState.RESTORING)
 
     def _end(self, why: str) -> None:
         self._turn(ProofState.NONE)
