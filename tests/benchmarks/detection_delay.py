@@ -124,8 +124,8 @@ def draw_curve(plans: dict[str, Plan], runs: int, hours: int, first: int, path: 
     left = (budget - REACTION_S - EXIT_S, budget - REACTION_S)
     plot = DetectionPlot(
         "How soon the air's loss is told, and how often falsely",
-        f"Simulated: fan stopped, duct crushed, {runs} runs of each, seeds from {first}; "
-        f"{hours} h of ordinary use on each side. Marks: on-delays of 0, 1, 2, 4 s.",
+        f"Simulated, seeds from {first}: fan stopped, duct crushed, {runs} runs each; {hours} h of "
+        "use on each side. Marks: on-delays of 0, 1, 2, 4 s.",
         (panels[0], panels[1]),
         (65.0, 2.0),
         (
