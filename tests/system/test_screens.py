@@ -148,6 +148,7 @@ def test_the_live_view_until_the_station_ends(tmp_path: Path, colour: bool) -> N
         screen.read_to_its_end()
         look(screen, colour=colour)
         assert screen.status == ExitCode.DEVICE
-        assert any("stage: idle" in line for line in screen.lines)
+        assert any("sounder: LEAVE" in line for line in screen.lines)
+        assert station.communicate(timeout=30)[1] == ""
 
     in_a_shop(tmp_path, act)
