@@ -157,10 +157,8 @@ def print_shares(plan: Plan, inputs: list[Input], whole_s: float) -> None:
     percent = watch.channels[Signal.AIR_PERCENT_OF_BASELINE]
 
     def feed_all(items: list[Input]) -> None:
-        feed = watch.feed
-        for item in items:
-            feed(item)
-        watch.next_deadline()  # Takes what was put aside.
+        drive(items, end_ns, watch, lambda events: None)
+        watch.carryover()  # Takes what was put aside.
 
     other_ns = ns_each(lambda: feed_all(temperature), len(temperature))
     air_ns = ns_each(lambda: feed_all(air), len(air))
