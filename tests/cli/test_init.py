@@ -374,3 +374,10 @@ def test_questions_are_printed_within_80_columns() -> None:
         wanted = [each.name for each in QUESTIONS if each.minimal or not options]
         assert asked == wanted
     assert len(wanted) <= 10
+
+
+def test_a_folder_that_is_not_there_is_told_before_any_question(tmp_path: Path) -> None:
+    out = tmp_path / "gone" / "new.toml"
+    done = CliRunner().invoke(app, ["init", "--no-search", "--out", str(out)])
+    assert done.stdout == ""
+    assert f"{out.parent}: there is no such folder to write into" in str(done.exception)

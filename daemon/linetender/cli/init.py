@@ -181,6 +181,9 @@ def _refuse_existing(path: Path) -> None:
         remedy = "name another with --out, or move it away first"
         expected = "this file is there already, and init writes over nothing"
         raise StationFileError([Problem(str(path), None, "", "", expected, remedy)])
+    if not path.parent.is_dir():
+        expected, remedy = "there is no such folder to write into", "make it, or name another"
+        raise StationFileError([Problem(str(path.parent), None, "", "", expected, remedy)])
 
 
 def _write(out: Path, text: str, secret: Path, password: str | None) -> None:
