@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from linetender.airline.filter_history import FilterHistory
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.filter_words import standing_lines
 from linetender.cli.recalling import recall_for
@@ -97,7 +98,22 @@ def changed(
     station = load_station(file, recall=recall_for(state))
     _standing(station)
     fitted_s = _instant(on)
-    with open_store(state_folder(state, station.plan.station)) as store:
+    label = label or _class(station)
+    folder = state_folder(state, station.plan.station)
+    before = _record(folder, fitted_s, label, is_told_later=on is not None)
+    if as_json:
+        typer.echo(json.dumps({"fitted_at": date_text(fitted_s), "label": label}))
+        return
+    old = "" if before is None else f" The one before had {before.hours:.1f} h of use."
+    typer.echo(f"A new filter since {date_text(fitted_s)[:16].replace('T', ' ')}.{old}")
+    typer.echo("Make a pre-use check before the next use: a new filter may bring more air.")
+
+
+def _record(
+    folder: Path, fitted_s: float, label: str, *, is_told_later: bool
+) -> FilterHistory | None:
+    """Keep that a new filter was fitted; return the one before, if anything is kept of it."""
+    with open_store(folder) as store:
         before = filters_in(store)
         if before and fitted_s < before[-1].fitted_s:
             raise typer.BadParameter(
@@ -105,14 +121,15 @@ def changed(
                 "later; give a later date",
                 param_hint="--on",
             )
-        known = on is not None or read_wall_clock().synchronised
-        fit_filter(store, fitted_s, synchronised=known, is_new=True, label=label or _class(station))
-    if as_json:
-        typer.echo(json.dumps({"fitted_at": date_text(fitted_s), "label": label}))
-        return
-    old = f" The one before had {before[-1].hours:.1f} h of use." if before else ""
-    typer.echo(f"A new filter since {date_text(fitted_s)[:16].replace('T', ' ')}.{old}")
-    typer.echo("Make a pre-use check before the next use: a new filter may bring more air.")
+        fit_filter(
+            store,
+            fitted_s,
+            synchronised=is_told_later or read_wall_clock().synchronised,
+            is_new=True,
+            label=label,
+            takes_since=is_told_later,
+        )
+    return before[-1] if before else None
 
 
 def _standing(station: Station) -> FilterStanding:

@@ -308,6 +308,8 @@ def _session(
         session.carryover = load_carryover(folder, boot.name, station.plan, boot.machine_ns)
         session.index = SessionIndex(folder)
         session.filter = filter_keeper_of(station, folder, lambda: session.wall())
+        if session.filter is not None:
+            session.control.filter_due = session.filter.due
         if session.telling is not None:
             session.outbox = outbox_of(station, session.telling, folder, session.run_id, boot)
         else:

@@ -47,6 +47,8 @@ def status(
         _show(shown)
         if isinstance(proof, ProofView):
             typer.echo(text_of([due_line(proof.dates, datetime.now().astimezone())]))
+        if shown.filter_due:
+            typer.echo(f"Filter due on {shown.filter_due[:10]}: linetender filter tells more.")
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
 

@@ -8,9 +8,15 @@ from linetender.memory.store import Store
 
 
 def fit_filter(
-    store: Store, fitted_s: float, *, synchronised: bool, is_new: bool, label: str = ""
+    store: Store,
+    fitted_s: float,
+    *,
+    synchronised: bool,
+    is_new: bool,
+    label: str = "",
+    takes_since: bool = False,
 ) -> int:
-    """Keep that a filter was fitted; return its row. What was seen since then is of it.
+    """Keep that a filter was fitted; return its row. What is seen from now on is of it.
 
     Args:
         store: The memory.
@@ -18,6 +24,7 @@ def fit_filter(
         synchronised: Whether that clock was known to be right.
         is_new: False where it was found in place and nobody knows how old it is.
         label: Its class, or what its owner notes.
+        takes_since: Whether stretches that were kept already, and began later, are of it too.
 
     Raises:
         MemoryFault: it could not be stored.
@@ -29,9 +36,10 @@ def fit_filter(
             values,
         )
         row = int(done.lastrowid or 0)
-        connection.execute(
-            "UPDATE filter_point SET filter_id = ? WHERE began_at >= ?", (row, values[0])
-        )
+        if takes_since:
+            connection.execute(
+                "UPDATE filter_point SET filter_id = ? WHERE began_at >= ?", (row, values[0])
+            )
     return row
 
 

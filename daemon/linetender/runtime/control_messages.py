@@ -89,12 +89,14 @@ class Status(msgspec.Struct, frozen=True):
         snapshot: Everything that is known of it.
         lines: With `watch`: what happened since the answer before, for people.
         broker: The way to the broker; None where the station tells none.
+        filter_due: Until when the filter is good (ISO 8601); empty where nothing says.
     """
 
     station: str
     snapshot: Snapshot
     lines: tuple[str, ...] = ()
     broker: BrokerView | None = None
+    filter_due: str = ""
 
 
 class Answer(msgspec.Struct, frozen=True):

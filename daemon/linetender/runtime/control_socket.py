@@ -105,6 +105,7 @@ class ControlSocket:
     Attributes:
         path: Of the socket.
         pace_s: Rest after each request of a client (s).
+        filter_due: Returns until when the filter is good (ISO 8601); empty where nothing says.
         broker: Returns how the way to the broker stands; None where there is none.
         until_ended: Awaited before the answer to an accepted `end`, if there is something
             to wait for.
@@ -114,6 +115,7 @@ class ControlSocket:
         self.path = folder / SOCKET_NAME
         self.pace_s = PACE_S
         self.broker: Callable[[], BrokerView] | None = None
+        self.filter_due: Callable[[], str] = str
         self.until_ended: Callable[[], Awaitable[None]] | None = None
         self._station = station
         self._speak = speak
@@ -151,7 +153,7 @@ class ControlSocket:
 
     def _status(self, snapshot: Snapshot, lines: tuple[str, ...] = ()) -> Status:
         broker = None if self.broker is None else self.broker()
-        return Status(self._station, snapshot, lines, broker)
+        return Status(self._station, snapshot, lines, broker, self.filter_due())
 
     async def _listen(self, stack: ExitStack) -> asyncio.Server | None:
         listening = socket.socket(socket.AF_UNIX)

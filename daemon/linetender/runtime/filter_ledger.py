@@ -7,6 +7,7 @@ end. So a power cut costs five minutes of the ledger at most.
 """
 
 import logging
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -41,6 +42,7 @@ SETTLES_S = 30.0
 STILL_S = 60.0
 LONGEST_S = 4 * 3600.0
 STORED_EVERY_S = 300.0
+LOOKS_EVERY_S = 10.0
 MINUTE_S = 60.0
 
 Keep = Callable[[FilterPoint, bool], None]
@@ -182,6 +184,7 @@ class FilterKeeper:
         self._exponent = exponent
         self._wall = wall
         self._due = due
+        self._looked_s = -LOOKS_EVERY_S
         self._filter_row = 0
         self._row: int | None = None
         self._wishes: SimpleQueue[Callable[[Store], None] | None] = SimpleQueue()
@@ -194,7 +197,8 @@ class FilterKeeper:
 
     def due(self) -> str:
         """Return until when the filter is good, and look again meanwhile: it may be a new one."""
-        if self._wishes.empty():
+        if time.monotonic() - self._looked_s >= LOOKS_EVERY_S:
+            self._looked_s = time.monotonic()
             self._wishes.put(self._look)
         return self._due
 
