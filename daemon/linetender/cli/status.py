@@ -48,7 +48,9 @@ def status(
         if isinstance(proof, ProofView):
             typer.echo(text_of([due_line(proof.dates, datetime.now().astimezone())]))
         if shown.filter_due:
-            typer.echo(f"Filter due on {shown.filter_due[:10]}: linetender filter tells more.")
+            is_due = datetime.fromisoformat(shown.filter_due) <= datetime.now().astimezone()
+            words = "DUE since" if is_due else "due on"
+            typer.echo(f"Filter {words} {shown.filter_due[:10]}: linetender filter tells more.")
     if _must_leave(shown.snapshot):
         raise typer.Exit(ExitCode.FINDINGS)
 
