@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from linetender.settings.forward_file import ForwardFile
 from linetender.settings.rule_file import RuleSet
 from linetender.settings.shipped import shipped
+from linetender.settings.sounder_file import SounderFile
 from linetender.settings.station_file import StationFile
 from linetender_drivers.registry import driver_names, find_spec
 
@@ -41,7 +42,9 @@ def _named_in_code_spans(text: str) -> set[str]:
 
 
 def test_every_key_of_station_and_rule_files_is_in_the_manual() -> None:
-    keys = _keys(StationFile, set()) | _keys(RuleSet, set()) | _keys(ForwardFile, set())
+    keys = set().union(
+        *(_keys(model, set()) for model in (StationFile, RuleSet, ForwardFile, SounderFile))
+    )
     assert keys - _named_in_code_spans(MANUAL) == set()
 
 
