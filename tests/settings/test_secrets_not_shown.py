@@ -38,6 +38,6 @@ def test_what_is_no_secret_is_shown(tmp_path: Path) -> None:
     path = tmp_path / "shed.toml"
     demo = shipped("config/demo.toml").read_text(encoding="utf-8")
     path.write_text(f"{demo}\n[broker]\nhost = 'h'\nport = 'high'\n")
-    with pytest.raises(StationFileError, match='broker.port = "high"') as caught:
+    with pytest.raises(StationFileError, match=r'broker\.port = "high"') as caught:
         load_station(path)
     assert [one.value for one in caught.value.problems] == ['"high"']
