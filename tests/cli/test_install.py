@@ -20,6 +20,7 @@ from linetender.cli.installation import (
     read_record,
     rolling_back,
     shipped_files,
+    this_generation,
     unit_of,
 )
 from linetender.cli.main import app
@@ -135,6 +136,43 @@ def test_an_update_can_be_gone_back_from_and_forward_again(root: Path, tmp_path:
     venvs[0].rmdir()
     with pytest.raises(NotInstallable, match=r"1\.0\.0 .* gone"):
         rolling_back(read_record(root))
+
+
+@pytest.mark.parametrize("had", ["an older one", "nothing"])
+def test_an_update_that_does_not_start_is_taken_back(
+    had: str, root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    venv = tmp_path / "1.0.0"
+    venv.mkdir()
+    old = Generation("1.0.0", str(venv), shipped_files(), ("linetender@shed.service",))
+    link = below(root, CURRENT)
+    ran = []
+
+    def works(command: tuple[str, ...]) -> bool:
+        ran.append((command, str(link.readlink())))
+        return command[:2] != ("systemctl", "restart") or link.readlink() == venv
+
+    module = sys.modules["linetender.cli.install"]
+    monkeypatch.setattr(module, "SYSTEM", root)
+    monkeypatch.setattr(module, "SYSTEMD_RUNS", root)
+    monkeypatch.setattr(module, "_refuse_in_use", lambda: None)
+    monkeypatch.setattr(module, "_works", works)
+    if had == "an older one":
+        carry_out(installing(old, read_record(root), root), root)
+    else:
+        unit = "linetender@shed.service"
+        monkeypatch.setattr(module, "_generation", lambda *_: this_generation((unit,)))
+    code, said = command("install", "--root", root, "--apply")
+    assert code == ExitCode.FINDINGS
+    restarts = [at for each, at in ran if each[:2] == ("systemctl", "restart")]
+    if had == "an older one":
+        assert "The new version does not start. Going back to 1.0.0." in said
+        assert restarts == [sys.prefix, str(venv)]
+        assert read_record(root).now == old
+    else:
+        assert "Going back" not in said
+        assert restarts == [sys.prefix]
+    assert str(link.readlink()) == restarts[-1]
 
 
 def test_there_is_no_way_back_from_the_first(root: Path) -> None:

@@ -33,6 +33,11 @@ RootOption = Annotated[
     typer.Option("--root", metavar="DIR", help="Write into the system below DIR; run nothing."),
 ]
 SYSTEM = Path("/")
+SYSTEMD_RUNS = Path("/run/systemd/system")
+
+
+class NotStarted(typer.Exit):
+    """A service did not come up: systemd had to be told that it watches, and was not."""
 
 
 def install(
@@ -66,7 +71,12 @@ def install(
             change = rolling_back(record)
         else:
             change = installing(_generation(files or [], record), record, root)
-        perform(change, apply=apply, root=root)
+        try:
+            perform(change, apply=apply, root=root)
+        except NotStarted as error:
+            if not roll_back:
+                _go_back(record, root)
+            raise typer.Exit(ExitCode.FINDINGS) from error
     except NotInstallable as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(ExitCode.DEVICE) from error
@@ -78,12 +88,22 @@ def _generation(files: list[Path], record: Record) -> Generation:
     return this_generation(tuple(units))
 
 
+def _go_back(before: Record, root: Path) -> None:
+    """Undo an update whose service does not start: an old watcher is better than none."""
+    record = read_record(root)
+    if before.now is None or record.before != before.now:
+        return  # a first installation, or the same one again
+    typer.echo(f"\nThe new version does not start. Going back to {before.now.version}.\n")
+    perform(rolling_back(record), apply=True, root=root)
+
+
 def perform(change: Change, *, apply: bool, root: Path) -> None:
     """Show a change, and with `apply` make it.
 
     Raises:
         NotInstallable: the hood is worn, or there is no systemd here.
-        typer.Exit: a command failed.
+        NotStarted: a service does not start.
+        typer.Exit: another command failed.
     """
     _show(change, root)
     if not apply:
@@ -91,7 +111,7 @@ def perform(change: Change, *, apply: bool, root: Path) -> None:
         return
     if root == SYSTEM:
         _refuse_in_use()
-        if not Path("/run/systemd/system").is_dir():
+        if not SYSTEMD_RUNS.is_dir():
             raise NotInstallable(
                 "systemd does not run here, so there is no service to install. "
                 "With --root DIR the files can be written into an image."
@@ -101,6 +121,8 @@ def perform(change: Change, *, apply: bool, root: Path) -> None:
     carry_out(change, root)
     failed += [each for each in change.commands if runs and not _works(each)]
     typer.echo("\nDone." if not failed else f"\nDone, but for {len(failed)} command(s) above.")
+    if any(each[:2] == ("systemctl", "restart") for each in failed):
+        raise NotStarted(ExitCode.FINDINGS)
     if failed:
         raise typer.Exit(ExitCode.FINDINGS)
 
