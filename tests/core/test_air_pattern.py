@@ -29,6 +29,7 @@ CASES = [
     ([100.0 - second for second in range(36)] + [85.0, 62.0, 61.0, 60.0], Pace.SLOW),
     # After a restart: the tail of a fall that nobody saw, and falls that were seen after it.
     ([18.0, 17.0, 16.0, 15.0], Pace.UNSEEN),
+    ([8.0, 34.0, 59.0], Pace.UNSEEN),  # the station was started anew, and the air comes back
     ([40.0] * 10, Pace.UNSEEN),
     ([70.0, 55.0, 45.0, 38.0], Pace.COASTING),
     ([85.0, 84.0, 82.0, 81.0, 79.0, 77.0, 75.0, 73.0, 71.0, 69.0], Pace.SLOW),

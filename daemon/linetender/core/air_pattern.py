@@ -72,12 +72,13 @@ def pattern_of(means: Sequence[float]) -> Pattern | None:
 def _is_unseen(means: Sequence[float]) -> bool:
     """Whether the greater part of the fall lies before the first mean, so that its pace is unknown.
 
-    A tail of a fan that runs down falls as slowly as a filter loads.
+    A tail of a fan that runs down falls as slowly as a filter loads, and air that only rises
+    says nothing of its fall.
     """
     highest = max(means)
     if len(means) >= WHOLE_MEANS or highest >= STEADY_FROM_PERCENT:
         return False
-    return 100.0 - highest >= highest - min(means)
+    return 100.0 - highest >= highest - min(means[means.index(highest) :])
 
 
 def _steepest(means: Sequence[float]) -> int:
