@@ -14,14 +14,25 @@ from pathlib import Path
 
 from checks import Checks, said, sh
 from i2c_adapter import I2cAdapter
-from witness import EDGES, LAMP, LEVELS, LIFE, SIREN, Witness, edges, level, unit
+from reset import after_reset, crash_pid_1, is_second_start
+from witness import (
+    EDGES,
+    HOST,
+    LAMP,
+    LEVELS,
+    LIFE,
+    NORMAL_PA,
+    SIREN,
+    UNIT,
+    Witness,
+    edges,
+    level,
+    unit,
+)
 
 from linetender_drivers.simulated.sdp8xx_chip import Sdp8xxChip
 
-HOST = Path("/mnt/host")
 LINETENDER = "/opt/linetender/guest/bin/linetender"
-UNIT = "linetender@shed.service"
-NORMAL_PA = 85.0
 OXIMETER = Path("/run/oximeter")
 
 PTRACE_SEIZE, PTRACE_INTERRUPT, PTRACE_DETACH = 0x4206, 0x4207, 17
@@ -32,6 +43,8 @@ class Bench:
 
     def __init__(self) -> None:
         self.checks = Checks()
+        cpuinfo = Path("/proc/cpuinfo").read_text(encoding="ascii")
+        Path("/run/cpuinfo").write_text(f"{cpuinfo}Revision\t: c03115\n", encoding="ascii")
         self.pressure_pa = NORMAL_PA
         self.chip = Sdp8xxChip()
         self.chip.pressure_pa = lambda _: self.pressure_pa
@@ -52,31 +65,8 @@ class Bench:
         sh("systemctl start bluetooth")
         self.witness = Witness("shed")
 
-    def crash_pid_1(self) -> int:
-        """Worn, and then the service manager itself dies: only a hardware watchdog is left.
-
-        The guest ends with it, so this returns only when nothing resets the machine.
-        """
-        for part in (self.install, self.power_on, self.use):
-            part()
-        sh("modprobe softdog soft_margin=8")
-        Path("/run/systemd/system.conf.d").mkdir(parents=True, exist_ok=True)
-        Path("/run/systemd/system.conf.d/watchdog.conf").write_text(
-            "[Manager]\nRuntimeWatchdogSec=8\n", encoding="ascii"
-        )
-        sh("systemctl daemon-reexec")
-        self.checks.within(5, "systemd feeds the hardware watchdog", self._is_fed)
-        said(f"{self.checks.summary()} so far; now PID 1 crashes")
-        sh("kill -SEGV 1")
-        time.sleep(60)
-        return 1
-
-    @staticmethod
-    def _is_fed() -> bool:
-        return sh("systemctl show -p RuntimeWatchdogUSec --value") == "8s"
-
     def run(self) -> int:
-        """Do everything but the crash of PID 1; return the exit status."""
+        """Do everything but the long checks; return the exit status."""
         for part in (
             self.install,
             self.power_on,
@@ -114,8 +104,6 @@ class Bench:
 
     def _say_it_is_a_pi(self) -> None:
         """gpiozero asks /proc/cpuinfo which board it is on, and knows no emulated PC."""
-        cpuinfo = Path("/proc/cpuinfo").read_text(encoding="ascii")
-        Path("/run/cpuinfo").write_text(f"{cpuinfo}Revision\t: c03115\n", encoding="ascii")
         for name in ("linetender@.service", "linetender-siren@.service"):
             folder = Path(f"/etc/systemd/system/{name}.d")
             folder.mkdir(parents=True)
@@ -336,8 +324,14 @@ class Bench:
 
 if __name__ == "__main__":
     os.environ["PATH"] += ":/opt/linetender/guest/bin"
+    is_again = is_second_start()
     bench = Bench()
-    status = bench.crash_pid_1() if sys.argv[1:] == ["crash_pid_1"] else bench.run()
+    if sys.argv[1:] != ["crash_pid_1"]:
+        status = bench.run()
+    elif is_again:
+        status = after_reset(bench)
+    else:
+        status = crash_pid_1(bench)
     said(
         sh(f"journalctl -u {UNIT} -u 'linetender-siren@*' --no-pager -o short-monotonic | tail -80")
     )

@@ -9,11 +9,14 @@ from typing import Any
 import paho.mqtt.client as mqtt
 from checks import sh
 
+HOST = Path("/mnt/host")
 LEVELS = Path("/run/pins")
-EDGES = Path("/mnt/host/edges")
+EDGES = HOST / "edges"
 """In the host's folder: it outlives the guest."""
 
 SIREN, LIFE, LAMP = 12, 5, 13
+UNIT = "linetender@shed.service"
+NORMAL_PA = 85.0
 
 
 class Witness:
