@@ -11,6 +11,7 @@ import pytest
 from linetender.core.inputs import Fact
 from linetender.core.instants import SECOND_NS
 from linetender.recording import disk_thread
+from linetender.recording.disk_file import Disk
 from linetender.recording.errors import Fault, RecordingError
 from linetender.recording.writer import RecordingWriter
 from recording.sessions import Content, header, pressure, seconds_of_pressure
@@ -257,3 +258,21 @@ def test_a_short_write_is_continued(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     writer.close(0)
     monkeypatch.undo()
     assert (writer.fault, Content(path).ended) == (None, True)
+
+
+def test_a_disk_that_turned_read_only_is_told_though_its_file_takes_data_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = Disk().begin(tmp_path / "session.jsonl")
+    file.append(b"kept\n")
+    file.sync()
+    flags = os.fstatvfs(0).f_flag | os.ST_RDONLY
+
+    class ReadOnly:
+        f_flag = flags
+
+    monkeypatch.setattr(os, "fstatvfs", lambda _: ReadOnly)
+    file.append(b"lost\n")
+    with pytest.raises(OSError, match="Read-only file system"):
+        file.sync()
+    file.close()

@@ -1,5 +1,6 @@
 """The files under a recording."""
 
+import errno
 import os
 from pathlib import Path
 from typing import Protocol
@@ -80,6 +81,9 @@ class DiskFile:
 
     def sync(self) -> None:
         """Return once all that was appended would outlast a power cut; the file's name, too."""
+        if os.fstatvfs(self._fd).f_flag & os.ST_RDONLY:
+            # Seen with ext4: a file opened before takes data on, and its fsync says nothing.
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS))
         os.fsync(self._fd)
         if self._folder is not None:
             sync_folder(self._folder)
