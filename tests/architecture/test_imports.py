@@ -29,6 +29,7 @@ ARROWS = {
     },
     "linetender.recording": {"linetender", "linetender.core", "linetender.settings"},
     "linetender.reports": {
+        "linetender.airline",
         "linetender.annunciation",
         "linetender.core",
         "linetender.recording",

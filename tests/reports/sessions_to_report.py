@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 from linetender.core.events import Event, StageChanged
 from linetender.core.inputs import Input, Reading, reading
@@ -53,6 +54,8 @@ def header(
     *,
     synchronised: bool = True,
     plan: Plan = PLAN,
+    settings: dict[str, Any] | None = None,
+    calibrations: tuple[dict[str, Any], ...] = (),
 ) -> Segment:
     """Return the header of a segment."""
     return segment_of(
@@ -62,7 +65,8 @@ def header(
         wall=wall,
         synchronised=synchronised,
         boot="demo",
-        settings={},
+        settings=settings or {},
+        calibrations=calibrations,
     )
 
 

@@ -5,6 +5,7 @@ from html import escape
 from linetender.core.signals import SIGNAL_FACTS, Signal
 from linetender.core.stages import Priority
 from linetender.reports.durations import moment, part_text, span
+from linetender.reports.filter_story import filter_lines
 from linetender.reports.plot import Plot, draw
 from linetender.reports.proof_story import proof_lines
 from linetender.reports.session_facts import Episode, Limit, SessionFacts
@@ -328,9 +329,7 @@ def _line(facts: SessionFacts) -> str:
         f"({one.source.replace('_', ' ')})."
         for one in facts.baselines
     ]
-    told += [f"Filter, {key.replace('_', ' ')}: {value}." for key, value in facts.filter.items()]
-    if not facts.filter:
-        told.append("Nothing is recorded of the filter.")
+    told += filter_lines(facts)
     known = [one for one in facts.calibrations if one["kind"] in (TAUGHT, CALIBRATED)]
     told.append(f"Calibrations in the recording: {len(known)}.")
     told += proof_lines(facts.calibrations)

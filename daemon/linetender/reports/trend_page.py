@@ -6,11 +6,12 @@ from html import escape
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.core.signals import Signal
 from linetender.reports.durations import part_text, span
+from linetender.reports.filter_trend import filter_block, filter_plots
 from linetender.reports.page import document, story_block
 from linetender.reports.session_facts import SessionFacts
 from linetender.reports.session_reading import ReadSession
 from linetender.reports.tables import Column, listed, table
-from linetender.reports.trend_plot import TrendPlot, draw_trend
+from linetender.reports.trend_plot import Extent, TrendPlot, draw_trend
 from linetender.reports.units import QUANTITIES, amount
 
 _DRAWN = {
@@ -20,6 +21,9 @@ _DRAWN = {
     Signal.PULSE_RATE_BPM: "pulse",
     Signal.FILTER_PRESSURE_PA: "other",
 }
+
+_BARS = "Dot: mean. Bar: from the lowest to the highest reading."
+_LOADING = "Dot: loading as the session began. Dashed: the filter is due."
 
 COLUMNS = (
     Column("No."),
@@ -47,7 +51,10 @@ def trend_page(sessions: Sequence[ReadSession]) -> str:
         "<h2>Session by session</h2>",
         table("Figures over the time for which the hood was worn, if it was", COLUMNS, rows),
         "<h2>Trends</h2>",
-        *(_figure(plot) for plot in trends_of(facts)),
+        *(_figure(plot, _BARS) for plot in trends_of(facts)),
+        "<h2>The filter</h2>",
+        *(_figure(plot, _LOADING) for plot in filter_plots(facts)),
+        filter_block(facts),
         "<h2>Each session</h2>",
         *(
             story_block(one, f"session-{number}", f"{number}. {name_of(one)}")
@@ -77,15 +84,18 @@ def trends_of(facts: Sequence[SessionFacts]) -> list[TrendPlot]:
     plots: list[TrendPlot] = []
     for signal, kind in _DRAWN.items():
         figures = {
-            number: one.signals[signal]
-            for number, one in enumerate(facts, 1)
-            if signal in one.signals and one.signals[signal].mean is not None
+            number: Extent(one.mean, one.lowest.value, one.highest.value)
+            for number, facts_of_one in enumerate(facts, 1)
+            if (one := facts_of_one.signals.get(signal)) is not None
+            and one.mean is not None
+            and one.lowest is not None
+            and one.highest is not None
         }
         all_have_flow = all(Signal.AIRFLOW_L_MIN in one.signals for one in facts)
         if not figures or (signal is Signal.AIR_PERCENT_OF_BASELINE and all_have_flow):
             continue
         name = QUANTITIES[signal].name
-        means = [one.mean for one in figures.values() if one.mean is not None]
+        means = [one.mean for one in figures.values()]
         plots.append(
             TrendPlot(
                 key=f"trend-{signal.value.replace('_', '-')}",
@@ -129,8 +139,8 @@ def _row(number: int, session: ReadSession) -> list[str]:
     ]
 
 
-def _figure(plot: TrendPlot) -> str:
+def _figure(plot: TrendPlot, key: str) -> str:
     return (
-        f"<figure><h3>{escape(plot.title)}</h3>\n{draw_trend(plot)}<figcaption>Dot: mean. Bar: "
-        f"from the lowest to the highest reading. {escape(plot.about)}</figcaption></figure>"
+        f"<figure><h3>{escape(plot.title)}</h3>\n{draw_trend(plot)}<figcaption>{key} "
+        f"{escape(plot.about)}</figcaption></figure>"
     )

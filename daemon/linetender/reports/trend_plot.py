@@ -2,14 +2,22 @@
 
 from dataclasses import dataclass
 from html import escape
+from typing import NamedTuple
 
 from linetender.reports.axis import enclosing, ticks
 from linetender.reports.plot import NARROW_PX, WIDE_PX
-from linetender.reports.session_facts import SignalFigures
 
 _LEFT, _RIGHT, _TOP, _HEIGHT, _FOOT = 46.0, 14.0, 32.0, 130.0, 46.0
 _BOTTOM = _TOP + _HEIGHT
 _MOST_TICKS = 6
+
+
+class Extent(NamedTuple):
+    """A figure of one session, and between which values it was; None where that is not told."""
+
+    mean: float
+    lowest: float | None = None
+    highest: float | None = None
 
 
 @dataclass(frozen=True)
@@ -24,6 +32,7 @@ class TrendPlot:
         about: What it shows, in words.
         sessions: Number of sessions on the axis.
         figures: By number of the session, counted from 1; those without are left out.
+        limits: At which values a dashed line stands.
     """
 
     key: str
@@ -32,7 +41,8 @@ class TrendPlot:
     unit: str
     about: str
     sessions: int
-    figures: dict[int, SignalFigures]
+    figures: dict[int, Extent]
+    limits: tuple[float, ...] = ()
 
 
 def draw_trend(plot: TrendPlot) -> str:
@@ -48,6 +58,7 @@ def _drawn(plot: TrendPlot, width: float, name: str) -> str:
         f'<desc id="{key}-d">{escape(plot.about)}</desc>',
         f'<text class="small" x="2" y="{_TOP - 15:g}">{escape(plot.unit)}</text>',
         *_axes(plot, width),
+        *_limits(plot, width),
         *_bars(plot, width),
     ]
     return "\n".join([*parts, "</svg>\n"])
@@ -84,18 +95,26 @@ def _axes(plot: TrendPlot, width: float) -> list[str]:
     return parts
 
 
+def _limits(plot: TrendPlot, width: float) -> list[str]:
+    return [
+        f'<path class="limit" d="M{_LEFT:g} {_y(plot, value):.1f}H{width - _RIGHT:g}"/>'
+        for value in plot.limits
+    ]
+
+
 def _bars(plot: TrendPlot, width: float) -> list[str]:
     parts = []
     step = _step(plot, width)
     bar = max(2.0, min(14.0, step * 0.5))
     for number, one in plot.figures.items():
         x = _LEFT + step * (number - 0.5)
-        if one.mean is None or one.lowest is None or one.highest is None:
-            continue
-        top, foot = _y(plot, one.highest.value), _y(plot, one.lowest.value)
+        if one.lowest is not None and one.highest is not None:
+            top, foot = _y(plot, one.highest), _y(plot, one.lowest)
+            parts.append(
+                f'<rect class="extent" x="{x - bar / 2:.1f}" y="{top:.1f}" width="{bar:.1f}" '
+                f'height="{max(1.0, foot - top):.1f}"/>'
+            )
         parts.append(
-            f'<rect class="extent" x="{x - bar / 2:.1f}" y="{top:.1f}" width="{bar:.1f}" '
-            f'height="{max(1.0, foot - top):.1f}"/>'
             f'<circle class="dots" cx="{x:.1f}" cy="{_y(plot, one.mean):.1f}" '
             f'r="{min(4.0, bar):.1f}"/>'
         )
@@ -103,10 +122,6 @@ def _bars(plot: TrendPlot, width: float) -> list[str]:
 
 
 def _range(plot: TrendPlot) -> tuple[float, float]:
-    values = [
-        found.value
-        for one in plot.figures.values()
-        for found in (one.lowest, one.highest)
-        if found is not None
-    ]
+    values = [value for one in plot.figures.values() for value in one if value is not None]
+    values += plot.limits
     return enclosing(min(values, default=0.0), max(values, default=1.0), _MOST_TICKS)
