@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 CRASHED_AT = HOST / "crashed_at"
 """In the host's folder, so that the second start of the computer knows that it is one."""
 
+WATCHDOG_S = 30
+"""Chosen: with 8 s the emulated PID 1 was reset while it still took its units over."""
+
 FAILED_BEFORE = HOST / "failed_before"
 EDGES_BEFORE = HOST / "edges.before"
 
@@ -46,7 +49,9 @@ def crash_pid_1(bench: "Bench") -> int:
     sh("modprobe i6300esb")
     folder = Path("/etc/systemd/system.conf.d")
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "watchdog.conf").write_text("[Manager]\nRuntimeWatchdogSec=8\n", encoding="ascii")
+    (folder / "watchdog.conf").write_text(
+        f"[Manager]\nRuntimeWatchdogSec={WATCHDOG_S}\n", encoding="ascii"
+    )
     sh("systemctl daemon-reexec")
     bench.checks.within(5, "systemd feeds the hardware watchdog", _is_fed)
     bench.checks.summary()
@@ -56,7 +61,7 @@ def crash_pid_1(bench: "Bench") -> int:
     FAILED_BEFORE.write_text(str(len(bench.checks.failed)), encoding="ascii")
     CRASHED_AT.write_text(f"{time.monotonic():.3f}", encoding="ascii")
     sh("kill -SEGV 1")
-    time.sleep(60)
+    time.sleep(3 * WATCHDOG_S)
     return 1
 
 
@@ -95,7 +100,7 @@ def _judge_the_end(bench: "Bench") -> None:
     life = [of_s for of_s, pin in after if pin == LIFE]
     lasted_s = max(life, default=at_s) - at_s
     bench.checks.now(f"watched on for {lasted_s:.1f} s, until the reset", lasted_s >= 2.0)
-    bench.checks.now("reset within 24 s", lasted_s <= 24.0)
+    bench.checks.now("reset in time", lasted_s <= 1.5 * WATCHDOG_S)
     gaps = [b - a for a, b in itertools.pairwise(life)]
     bench.checks.now("the sign of life never paused meanwhile", max(gaps, default=9.9) < 1.5)
     bench.checks.now("nothing sounded without a cause", SIREN not in {pin for _, pin in after})
