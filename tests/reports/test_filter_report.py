@@ -1,6 +1,6 @@
 """The filter in reports: of one session in sentences, of several as a trend. All invented."""
 
-import random
+import re
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -8,8 +8,6 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from linetender.airline.filter_history import FilterHistory, FilterPoint
-from linetender.airline.filter_outlook import FilterCare, outlook_of
 from linetender.cli.main import app
 from linetender.reports.filter_story import NOTHING, filter_lines, filter_seen
 from linetender.reports.filter_trend import filter_block, filter_plots
@@ -18,52 +16,8 @@ from linetender.reports.session_facts import SessionFacts
 from linetender.reports.session_reading import ReadSession, read_session
 from linetender.reports.trend_page import trend_page
 from linetender.reports.trend_plot import Extent
-from linetender.settings.filter_care import filter_entry
+from reports.filter_entries import BY_AIR, LOADING, OVER, YOUNG, entry_after
 from reports.sessions_to_report import header, pressure, segment_bytes
-
-DAY_S = 86_400.0
-FITTED = "2031-03-01T09:00:00+00:00"
-
-YOUNG: dict[str, Any] = {
-    "kind": "filter",
-    "made_at": FITTED,
-    "was_new": True,
-    "label": "H13",
-    "hours": 6.0,
-    "measured_by": "resistance",
-    "outlook": "few_points",
-    "loading": None,
-    "limit": None,
-    "due_hours": None,
-    "due_hours_from": None,
-    "due_hours_to": None,
-    "projected_at": "",
-    "projected_from": "",
-    "projected_to": "",
-    "due_at": "",
-}
-LOADING = YOUNG | {
-    "hours": 24.04,
-    "outlook": "projected",
-    "loading": 1.4043,
-    "limit": 2.0,
-    "due_hours": 59.4,
-    "due_hours_from": 56.2,
-    "due_hours_to": 62.8,
-    "projected_at": "2031-05-09T10:00:00+00:00",
-    "projected_from": "2031-04-19T10:00:00+00:00",
-    "projected_to": "2031-05-28T10:00:00+00:00",
-    "due_at": "2031-05-09T10:00:00+00:00",
-}
-OVER = LOADING | {
-    "hours": 61.0,
-    "loading": 2.031,
-    "projected_from": "",
-    "projected_to": "",
-    "projected_at": "2031-04-30T10:00:00+00:00",
-    "due_at": "2031-04-30T10:00:00+00:00",
-}
-BY_AIR = LOADING | {"measured_by": "flow_at_speed", "loading": 0.913, "limit": 0.8}
 
 TOLD = {
     "too few uses": (
@@ -160,7 +114,9 @@ def facts(folder: Path, *each: dict[str, Any] | None) -> list[SessionFacts]:
 
 
 def plain(text: str) -> str:
-    return unescape(text).replace("\N{NO-BREAK SPACE}", " ")
+    """Return a text without what only keeps its parts together."""
+    without = re.sub(r'<span class="day">([^<]*)</span>', r"\1", text)
+    return unescape(without).replace("\N{NO-BREAK SPACE}", " ")
 
 
 # One session
@@ -213,25 +169,6 @@ def test_when_the_session_began_is_not_known_past_is_not_claimed(tmp_path: Path)
     assert filter_lines(read_session((file,)).facts)[-1] == "Due on 2031-04-30."
 
 
-def entry_after(uses: int) -> dict[str, Any]:
-    """Return what the ledger makes of a filter that doubles its resistance in 60 h."""
-    drawn = random.Random(20_311)
-    begin_s = 1_930_000_000.0
-    points = tuple(
-        FilterPoint(
-            began_s=begin_s + use * 2.3 * DAY_S,
-            synchronised=True,
-            hours=2.0,
-            element_pa=60.0,
-            filter_pa=40.0 * (1.0 + (2 * use + 1) / 60.0) * drawn.gauss(1.0, 0.01),
-            temperature_c=20.0,
-        )
-        for use in range(uses)
-    )
-    history = FilterHistory(begin_s, True, points, "H13")
-    return filter_entry(outlook_of(history, FilterCare(), 0.5, begin_s + uses * 2.3 * DAY_S))
-
-
 def test_what_the_ledger_writes_into_headers_is_read_back() -> None:
     seen = filter_seen((entry_after(12),))
     assert seen is not None
@@ -269,7 +206,7 @@ def test_the_page_has_plot_table_and_the_newest_state_in_any_order(tmp_path: Pat
     assert block.count('class="limit"') == 2  # wide and narrow
     assert block.count("<circle") == 4
     rows = [row.split("</tr>")[0] for row in block.split("<tbody>")[1].split("<tr>")[1:]]
-    shown = [[cell.split(">")[-1] for cell in re_cells(row)] for row in rows]
+    shown = [[cell.split(">")[-1] for cell in cells_of(row)] for row in rows]
     until = "At its limit at 59 h of use (90 %: 56 to 63 h)"
     assert shown == [
         ["1", NAME, "61.0 h", "203 %", "200 %", f"{until}: since 2031-04-30", "2031-04-30"],
@@ -292,14 +229,14 @@ def test_the_page_has_plot_table_and_the_newest_state_in_any_order(tmp_path: Pat
             "2031-05-09",
         ],
     ]
-    assert "Newest of these, in session 1:" in block
+    assert "bench, newest state, as session 1 began:" in block
     assert "<li>It was due since 2031-04-30.</li>" in block
 
 
 NAME = "H13, new on 2031-03-01"
 
 
-def re_cells(row: str) -> list[str]:
+def cells_of(row: str) -> list[str]:
     return [part for part in row.replace("</th>", "</td>").split("</td>") if part.strip()]
 
 
@@ -313,7 +250,7 @@ def test_with_too_little_there_are_words_and_no_plot(tmp_path: Path) -> None:
     assert filter_plots(known) == []
     text = plain(filter_block(known))
     assert "<li>No date can be foretold: too few uses yet, 6 at least are needed.</li>" in text
-    assert "in session 2" in text
+    assert "as session 2 began" in text
 
 
 def test_the_verb_writes_it(tmp_path: Path) -> None:

@@ -7,13 +7,16 @@ of 1280 px is a page of 1280/z CSS px.
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from linetender.reports.page import page
 from linetender.reports.session_reading import ReadSession, read_session
 from linetender.reports.trend_page import trend_page
+from reports.filter_entries import BY_AIR, entry_after
 from reports.rendered import CHROMIUM, console_of, measured, printed
 
 pytestmark = pytest.mark.skipif(
@@ -50,10 +53,15 @@ def sessions(tmp_path_factory: pytest.TempPathFactory) -> dict[str, ReadSession]
 
 def pages(sessions: dict[str, ReadSession]) -> dict[str, str]:
     found = {name: page(session) for name, session in sessions.items()}
-    return found | {"trends": trend_page(list(sessions.values()))}
+    ledger = (entry_after(3), entry_after(8), entry_after(12), entry_after(24), BY_AIR)
+    told = [
+        replace(one, facts=msgspec.structs.replace(one.facts, calibrations=(entry,)))
+        for one, entry in zip(sessions.values(), ledger, strict=True)
+    ]
+    return found | {"trends": trend_page(list(sessions.values())), "filters": trend_page(told)}
 
 
-@pytest.mark.parametrize("name", [*SCENARIOS, "trends"])
+@pytest.mark.parametrize("name", [*SCENARIOS, "trends", "filters"])
 def test_nothing_overlaps_or_runs_out_at_any_zoom(
     name: str, sessions: dict[str, ReadSession], tmp_path: Path
 ) -> None:

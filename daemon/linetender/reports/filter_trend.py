@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from html import escape
 
 from linetender.airline.filter_history import Measure
 from linetender.reports.filter_story import (
@@ -22,8 +23,8 @@ _COLUMNS = (
     Column("Filter"),
     Column("Use", is_number=True),
     Column("Loading", is_number=True),
-    Column("Due at", is_number=True),
-    Column("When it will be there"),
+    Column("Due\N{NO-BREAK SPACE}at", is_number=True),
+    Column("When it will be at its limit"),
     Column("Due"),
 )
 
@@ -61,7 +62,10 @@ def filter_block(facts: Sequence[SessionFacts]) -> str:
         if own:
             number = max(own, key=lambda n: _age(seen[n]))
             told = standing(seen[number], facts[number - 1].begins)
-            text += f"<p>Newest of these, in session {number}:</p>\n{listed(told)}"
+            text += (
+                f'<p class="lead">{escape(station)}, newest state, as session {number} began:</p>'
+                f"\n{listed(told)}"
+            )
     return text
 
 

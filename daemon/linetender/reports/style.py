@@ -15,18 +15,21 @@ a{color:var(--link)}
 .muted,figcaption{color:var(--muted)}
 figcaption{font-size:.9rem}
 .story{background:var(--panel);padding:.75rem 1rem;border-left:.3rem solid var(--muted)}
+.story+.story{margin-top:.75rem}
 .story.leave{border-left-color:var(--leave)}
 .story h2{margin-top:0}
 .story .first{font-size:1.15rem;font-weight:600}
 .word{font-weight:700;white-space:nowrap}
 .word.leave{color:var(--leave)}
 .word.look{color:var(--look)}
+.day{white-space:nowrap}
 .wide-table{overflow-x:auto}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.95rem}
 th,td{text-align:left;vertical-align:top;padding:.3rem .6rem .3rem 0;
  border-bottom:1px solid var(--grid);overflow-wrap:break-word}
 .number{text-align:right}
 td.number{white-space:nowrap}
+:where(.number)+td:where(:not(.number)),:where(.number)+th:where(:not(.number)){padding-left:.6rem}
 td:nth-child(2):not(.number){overflow-wrap:anywhere;min-width:6.5rem}
 caption{text-align:left;color:var(--muted);padding:.25rem 0}
 figure{margin:.5rem 0 1rem;break-inside:avoid}
@@ -72,12 +75,13 @@ svg .extent{fill-opacity:.25;stroke-width:1.2}
  table.stack td:empty{display:none}
 }
 @media print{
- body{font-size:10pt}
+ :root{font-size:10pt}
  main{max-width:none;padding:0}
  svg.wide{display:block}
  svg.narrow{display:none}
- h2,h3,caption{break-after:avoid}
- tr,.story{break-inside:avoid}
+ h1,h2,h3,caption,thead,.lead{break-after:avoid}
+ tr,li,.story,svg,.wide-table{break-inside:avoid}
+ p,li{orphans:3;widows:3}
  .wide-table{overflow:visible}
 }
 """

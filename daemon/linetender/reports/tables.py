@@ -1,8 +1,11 @@
 """Tables of a page: each readable row by row on a narrow one, and by a screen reader."""
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
 from typing import NamedTuple
+
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
 
 class Column(NamedTuple):
@@ -51,4 +54,7 @@ def _kind(column: Column) -> str:
 
 
 def _cell(text: str) -> str:
-    return text if isinstance(text, Html) else escape(text)
+    """Return a text as HTML; no day is broken at its hyphens."""
+    if isinstance(text, Html):
+        return text
+    return _DAY.sub(r'<span class="day">\g<0></span>', escape(text))

@@ -1,6 +1,6 @@
 """The page of several sessions: a table and trends over them, then each in plain words."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 
 from linetender.annunciation.cautions import CAUTIONS
@@ -34,7 +34,7 @@ COLUMNS = (
     Column("LOOK", is_number=True),
     Column("Air, mean", is_number=True),
     Column("Lowest oxygen", is_number=True),
-    Column("Below 90 %", is_number=True),
+    Column("Below 90\N{NO-BREAK SPACE}%", is_number=True),
     Column("Air readings good", is_number=True),
 )
 
@@ -44,9 +44,10 @@ def trend_page(sessions: Sequence[ReadSession]) -> str:
     title = f"{len(sessions)} sessions: report"
     rows = [_row(number, one) for number, one in enumerate(sessions, 1)]
     facts = [one.facts for one in sessions]
+    kind = " leave" if any(one.leaves for one in facts) else ""
     parts = [
         f"<h1>{escape(title)}</h1>",
-        f'<section class="story" aria-labelledby="all"><h2 id="all">All together</h2>'
+        f'<section class="story{kind}" aria-labelledby="all"><h2 id="all">All together</h2>'
         f'<p class="first">{escape(total(facts))}</p></section>',
         "<h2>Session by session</h2>",
         table("Figures over the time for which the hood was worn, if it was", COLUMNS, rows),
@@ -95,20 +96,26 @@ def trends_of(facts: Sequence[SessionFacts]) -> list[TrendPlot]:
         if not figures or (signal is Signal.AIR_PERCENT_OF_BASELINE and all_have_flow):
             continue
         name = QUANTITIES[signal].name
-        means = [one.mean for one in figures.values()]
         plots.append(
             TrendPlot(
                 key=f"trend-{signal.value.replace('_', '-')}",
                 kind=kind,
                 title=f"{name[0].upper()}{name[1:]}, {QUANTITIES[signal].unit}",
                 unit=QUANTITIES[signal].unit,
-                about=f"Mean {amount(signal, means[0])} in the first of these sessions, "
-                f"{amount(signal, means[-1])} in the last.",
+                about=_about(signal, figures),
                 sessions=len(facts),
                 figures=figures,
             )
         )
     return plots
+
+
+def _about(signal: Signal, figures: Mapping[int, Extent]) -> str:
+    told = [(number, amount(signal, one.mean)) for number, one in figures.items()]
+    (first, at_first), (last, at_last) = told[0], told[-1]
+    if len(told) == 1:
+        return f"Only session {first} has it: mean {at_first}."
+    return f"Mean {at_first} in session {first}, {at_last} in session {last}."
 
 
 def name_of(session: ReadSession) -> str:
