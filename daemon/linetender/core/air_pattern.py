@@ -1,6 +1,7 @@
 """What the last seconds of air look like: how low, and how it went there."""
 
 from collections.abc import Sequence
+from operator import sub
 from statistics import median
 from typing import NamedTuple
 
@@ -83,13 +84,22 @@ def _is_unseen(means: Sequence[float]) -> bool:
 
 def _steepest(means: Sequence[float]) -> int:
     """Return the place from which most is lost within two seconds."""
-    lost = [_before(means, k) - min(means[k + 1 : k + 3]) for k in range(len(means) - 1)]
+    lowest_after = (*map(min, means[1:], means[2:]), means[-1])
+    before = [_before(means, place) for place in range(min(2, len(means)))]
+    # As `_before` does, without a call for each.
+    before += map(min, means[2:], map(max, means, means[1:]))
+    lost = list(map(sub, before[:-1], lowest_after))
     return lost.index(max(lost)) if lost else 0
 
 
 def _before(means: Sequence[float], place: int) -> float:
-    """Return from where a fall after this place began: the way back from one odd rise is none."""
-    return min(means[place], median(means[max(0, place - 2) : place + 1]))
+    """Return from where a fall after this place began: the way back from one odd rise is none.
+
+    That is the mean there, or the median of it and the two before it where that is lower.
+    """
+    if place < 2:
+        return min(means[place], median(means[: place + 1]))
+    return min(means[place], max(means[place - 2], means[place - 1]))
 
 
 def _pace(fall: Sequence[float], fell_s: int) -> Pace:

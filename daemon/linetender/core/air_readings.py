@@ -6,7 +6,7 @@ derived signals turned into pressures) changes nobody's mind: it adds to sums an
 becomes the last value. That can wait until a window ends or anything else comes.
 """
 
-from math import nextafter
+from math import copysign, nextafter
 
 from linetender.core.air import Air
 from linetender.core.channel import Channel
@@ -157,12 +157,16 @@ class AirReadings:
         low, high = channel.rest_low, channel.rest_high
         if channel.listens:
             mean_low, mean_high, until_ns = _quiet_means(channel)
+            is_within = channel.value is not None and mean_low <= channel.value <= mean_high
+            if is_within:
+                low, high = max(low, mean_low), min(high, mean_high)
+            else:
+                # To look at a window in time costs less than to look at each reading.
+                mean_low, mean_high = NOWHERE
             channel.quiet_low, channel.quiet_high = mean_low, mean_high
             channel.quiet_until_ns = until_ns
             self._late.append(channel)
             self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
-            if mean_low <= mean_high:
-                low, high = max(low, mean_low), min(high, mean_high)
         key = (channel.signal, low, high, self._factor(channel))
         if key not in self._known:
             if len(self._known) >= KNOWN:
@@ -196,4 +200,4 @@ def _quiet_means(channel: Channel) -> tuple[float, float, int]:
         low, high = max(low, quiet_low), min(high, quiet_high)
         until_ns = min(until_ns, condition.quiet_until_ns())
     # A mean of values at the very limit may lie over it by rounding.
-    return low * (1.0 + MARGIN), high * (1.0 - MARGIN), until_ns
+    return low * (1.0 + copysign(MARGIN, low)), high * (1.0 - copysign(MARGIN, high)), until_ns

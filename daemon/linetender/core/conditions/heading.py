@@ -11,7 +11,7 @@ from collections import deque
 from statistics import median
 from typing import ClassVar
 
-from linetender.core.conditions.condition import ABSENT, Verdict
+from linetender.core.conditions.condition import ABSENT, PRESENT, Verdict
 from linetender.core.conditions.level import INFINITY, NOWHERE
 from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.instants import NEVER_NS
@@ -108,6 +108,8 @@ class HeadingCondition(WindowedCondition):
         for _, mean in closed:
             level += smoothing * (mean - level)
             total += mean
+            if self._present and not self._is_over(level, self._plan.deadband):
+                self.foretold = True
         self.level = level
         now_ns, self._last = closed[-1]
         if self._plan.within_ns:
@@ -118,17 +120,33 @@ class HeadingCondition(WindowedCondition):
     def quiet_means(self) -> tuple[float, float]:
         """While absent, no mean that lies before the limit and leads to none over it.
 
-        The level stays between means, so what holds for each of them holds for it too.
+        While present, none that lies or leads past the clear limit. The level stays between
+        means, so what holds for each of them holds for it too.
         """
-        foretells = self.sure_slope is not None or not self._plan.within_ns
-        is_steady = not self._present and (self.verdict is ABSENT) is foretells
-        if self.level is None or not is_steady:
+        plan = self._plan
+        if self.level is None:
             return NOWHERE
-        limit = self._plan.limit
-        needed = limit - (self.sure_slope or 0.0) * self._plan.within_ns
-        if self._plan.side is Side.DOWN:
-            return max(limit, needed), INFINITY
-        return -INFINITY, min(limit, needed)
+        if self._present:
+            return self._past_clear_limit()
+        foretells = self.sure_slope is not None or not plan.within_ns
+        if (self.verdict is ABSENT) is not foretells:
+            return NOWHERE
+        needed = plan.limit - (self.sure_slope or 0.0) * plan.within_ns
+        if plan.side is Side.DOWN:
+            return max(plan.limit, needed), INFINITY
+        return -INFINITY, min(plan.limit, needed)
+
+    def _past_clear_limit(self) -> tuple[float, float]:
+        if self.verdict is not PRESENT or self.level is None:
+            return NOWHERE
+        foretold_by = (self.slope or 0.0) * self._plan.within_ns
+        needed = self._plan.limit - self._plan.deadband * self._sign
+        furthest = needed - foretold_by
+        if self._sign < 0.0:
+            limits = -INFINITY, max(needed, furthest)
+        else:
+            limits = min(needed, furthest), INFINITY
+        return limits if limits[0] <= self.level <= limits[1] else NOWHERE
 
     def quiet_until_ns(self) -> int:
         """The slope is taken anew with each point."""
