@@ -179,6 +179,51 @@ def test_what_the_ledger_writes_into_headers_is_read_back() -> None:
     assert seen.due_hours_from < 60.0 < seen.due_hours_to
 
 
+@pytest.mark.parametrize(
+    ("entry", "why"),
+    [
+        ({"kind": "filter"}, "Object missing required field `made_at`"),
+        (LOADING | {"hours": "many"}, "Expected `float`, got `str` - at `$.hours`"),
+        (LOADING | {"outlook": "else"}, "Invalid enum value 'else' - at `$.outlook`"),
+        (LOADING | {"made_at": "soon"}, "Invalid isoformat string: 'soon'"),
+        (
+            LOADING | {"due_at": "2031-05-09T10:00:00"},
+            "2031-05-09T10:00:00 tells no offset from UTC",
+        ),
+    ],
+)
+def test_what_is_no_filter_never_hides_the_rest(
+    entry: dict[str, Any], why: str, tmp_path: Path
+) -> None:
+    session, other = sessions(tmp_path, entry, LOADING)
+    line = f"What is recorded of the filter cannot be read: {why}."
+    assert session.facts.filter == {"cannot_be_read": why}
+    assert filter_lines(session.facts) == [line]
+    assert f"<p>Session 1: {line}</p>" in plain(filter_block([session.facts, other.facts]))
+    assert [list(plot.figures) for plot in filter_plots([session.facts, other.facts])] == [[2]]
+
+
+def test_the_facts_for_programs_name_what_is_known(tmp_path: Path) -> None:
+    young, loading = facts(tmp_path, YOUNG, LOADING)
+    assert young.filter == {
+        "new_on": "2031-03-01",
+        "note": "H13",
+        "hours_of_use": 6.0,
+        "loading_measured_by": "resistance",
+    }
+    assert loading.filter == {
+        "new_on": "2031-03-01",
+        "note": "H13",
+        "hours_of_use": 24.04,
+        "loading_measured_by": "resistance",
+        "loading_percent_of_new": 140.4,
+        "due_at_percent_of_new": 200.0,
+        "due_on": "2031-05-09",
+        "due_not_before_with_90_percent": "2031-04-19",
+        "due_not_after_with_90_percent": "2031-05-28",
+    }
+
+
 # Several sessions
 
 

@@ -111,6 +111,30 @@ def test_the_story_says_how_sure_an_airflow_is(tmp_path: Path) -> None:
     )
 
 
+def test_a_latched_alarm_that_rises_again_is_another(tmp_path: Path) -> None:
+    """As the station counts: what came back is told as a LEAVE of its own, with its cause."""
+    unacknowledged, acknowledged = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED
+    latched, high = AlarmState.LATCHED_ACKNOWLEDGED, Priority.HIGH
+    events: list[Event] = [
+        worn(1),
+        raised(10, 1),
+        CauseNamed(at(10), "air_lost", Cause.DUCT_OR_TAP_TUBE_OFF, 0.9),
+        AlarmChanged(at(14), 2, "air_lost", unacknowledged, acknowledged, high, why="wearer"),
+        AlarmChanged(at(20), 3, "air_lost", acknowledged, latched, high),
+        AlarmChanged(at(50), 4, "air_lost", latched, unacknowledged, high, 10.0),
+        CauseNamed(at(50), "air_lost", Cause.FAN_STOPPED, 0.8),
+        AlarmChanged(at(55), 5, "air_lost", unacknowledged, AlarmState.NORMAL, high, why="out"),
+    ]
+    facts = read_session((recorded(tmp_path / "a.jsonl", [], events, until_s=60),)).facts
+    assert facts.leaves == 2
+    told = [(one.number, one.n, one.at_s, one.answered_s, one.over_s) for one in facts.alarms]
+    assert told == [(1, 1, 10.0, 14.0, 20.0), (2, 4, 50.0, None, 55.0)]
+    first, second = facts.alarms
+    assert "duct" in first.cause.lower()
+    assert "fan" in second.cause.lower() and first.cause != second.cause
+    assert second.causes == (second.cause,)
+
+
 def test_an_alarm_from_raise_to_end(tmp_path: Path) -> None:
     unacknowledged, acknowledged = AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED
     events: list[Event] = [

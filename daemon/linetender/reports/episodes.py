@@ -4,7 +4,7 @@ import msgspec
 
 from linetender.annunciation.cause_words import cause_sentence, thing_to_do
 from linetender.annunciation.words import matter, sentence
-from linetender.core.alarm_table import AlarmState
+from linetender.core.alarm_table import RETURNED, AlarmState
 from linetender.core.events import AlarmChanged, CauseNamed, FalseLeave
 from linetender.core.instants import to_seconds
 from linetender.core.plan import AllOf, AnyOf, Condition, Plan
@@ -13,7 +13,6 @@ from linetender.reports.session_facts import Episode
 from linetender.reports.units import unit_of
 
 _SILENT = frozenset({AlarmState.NORMAL, AlarmState.SUPPRESSED, AlarmState.SHELVED})
-_RETURNED = frozenset({AlarmState.RETURNED, AlarmState.LATCHED, AlarmState.LATCHED_ACKNOWLEDGED})
 _WHY_WORDS = {"out": "the wearer got out", "end": "the use was ended"}
 
 
@@ -31,7 +30,10 @@ class Episodes:
     def alarm(self, event: AlarmChanged, plan: Plan, at_ns: int) -> None:
         """Take a transition."""
         at_s = to_seconds(at_ns)
-        if event.after is AlarmState.UNACKNOWLEDGED and event.rule not in self._open:
+        if event.after is AlarmState.UNACKNOWLEDGED and (
+            event.rule not in self._open or event.before in RETURNED
+        ):
+            # Of one whose condition was gone it is another alarm, though the first still stands.
             self._raise(event, plan, at_s)
         index = self._open.get(event.rule)
         if index is None:
@@ -44,10 +46,8 @@ class Episodes:
                 changes["leave_s"] = at_s
         if event.why in _WHO and old.answered_s is None and event.after not in _UNANSWERED:
             changes |= {"answered_s": at_s, "answered_by": event.why}
-        if event.after in _RETURNED:
+        if event.after in RETURNED:
             changes["over_s"] = at_s
-        elif event.after is AlarmState.UNACKNOWLEDGED and old.over_s is not None:
-            changes["over_s"] = None
         elif event.after in _SILENT:
             if old.over_s is None:
                 changes |= {"over_s": at_s, "over_why": _WHY_WORDS.get(event.why, "")}

@@ -9,10 +9,10 @@ from linetender.core.plan import Plan
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority
 from linetender.recording.lines import Segment
+from linetender.reports.filter_story import CANNOT_BE_READ, FilterSeen, filter_seen
 from linetender.reports.limits import limits_of
 from linetender.reports.session_facts import AirFacts, Desaturations, SessionFacts, SignalFigures
 from linetender.reports.session_gathering import Gathering
-from linetender.settings.remembered import FILTER
 
 
 def facts_of(
@@ -84,25 +84,27 @@ def _air_of(plan: Plan) -> AirFacts | None:
 def _filter_of(header: Segment) -> dict[str, Any]:
     """Return what the station file says of the filter, and what its memory held at the start."""
     told = dict(header.settings.get("filter", {}))
-    for entry in header.calibrations:
-        if entry.get("kind") == FILTER:
-            told |= _ledger_of(entry)
-    return told
+    try:
+        seen = filter_seen(header.calibrations)
+    except ValueError as error:
+        # What became of the air is reported nevertheless.
+        return told | {CANNOT_BE_READ: str(error)}
+    return told if seen is None else told | _ledger_of(seen)
 
 
-def _ledger_of(entry: dict[str, Any]) -> dict[str, Any]:
+def _ledger_of(seen: FilterSeen) -> dict[str, Any]:
     """Put what the ledger held into words that a page can list; leave out what is not known."""
-    is_new = "new_on" if entry["was_new"] else "found_in_place_on"
+    is_new = "new_on" if seen.was_new else "found_in_place_on"
     told = {
-        is_new: entry["made_at"][:10],
-        "note": entry["label"],
-        "hours_of_use": entry["hours"],
-        "loading_measured_by": entry["measured_by"].replace("_", " "),
-        "loading_percent_of_new": _percent(entry["loading"]),
-        "due_at_percent_of_new": _percent(entry["limit"]),
-        "due_on": entry["due_at"][:10],
-        "due_not_before_with_90_percent": entry["projected_from"][:10],
-        "due_not_after_with_90_percent": entry["projected_to"][:10],
+        is_new: seen.made_at[:10],
+        "note": seen.label,
+        "hours_of_use": seen.hours,
+        "loading_measured_by": seen.measured_by.value.replace("_", " "),
+        "loading_percent_of_new": _percent(seen.loading),
+        "due_at_percent_of_new": _percent(seen.limit),
+        "due_on": seen.due_at[:10],
+        "due_not_before_with_90_percent": seen.projected_from[:10],
+        "due_not_after_with_90_percent": seen.projected_to[:10],
     }
     return {key: value for key, value in told.items() if value not in (None, "")}
 

@@ -15,6 +15,9 @@ _NBSP = "\N{NO-BREAK SPACE}"
 
 NOTHING = "Nothing is recorded of the filter."
 
+CANNOT_BE_READ = "cannot_be_read"
+"""Key under which the facts of a filter say why what is recorded is no state of one."""
+
 _SETTINGS = {
     "efficiency_class": "class {}",
     "medium": "medium {}",
@@ -71,6 +74,15 @@ class FilterSeen(msgspec.Struct, frozen=True, kw_only=True):
     projected_to: str = ""
     due_at: str = ""
 
+    def __post_init__(self) -> None:
+        """Refuse times that are none."""
+        for text in (self.made_at, *filter(None, self._later())):
+            if _instant(text).utcoffset() is None:
+                raise ValueError(f"{text} tells no offset from UTC")
+
+    def _later(self) -> tuple[str, ...]:
+        return self.projected_at, self.projected_from, self.projected_to, self.due_at
+
 
 def filter_seen(entries: Iterable[Mapping[str, Any]]) -> FilterSeen | None:
     """Return how the filter stood; None where the station keeps no ledger of it.
@@ -87,6 +99,8 @@ def filter_seen(entries: Iterable[Mapping[str, Any]]) -> FilterSeen | None:
 
 def filter_lines(facts: SessionFacts) -> list[str]:
     """Return what is told of the filter of a session, a sentence each."""
+    if CANNOT_BE_READ in facts.filter:
+        return [unreadable(facts)]
     lines = []
     words = [
         text.format(facts.filter[key]) for key, text in _SETTINGS.items() if key in facts.filter
@@ -97,6 +111,11 @@ def filter_lines(facts: SessionFacts) -> list[str]:
     if seen is not None:
         return lines + list(standing(seen, facts.begins))
     return [*lines, "Nothing is kept of its hours." if words else NOTHING]
+
+
+def unreadable(facts: SessionFacts) -> str:
+    """Say that a header has what is no state of a filter."""
+    return f"What is recorded of the filter cannot be read: {facts.filter[CANNOT_BE_READ]}."
 
 
 def standing(seen: FilterSeen, begins: str) -> Iterator[str]:

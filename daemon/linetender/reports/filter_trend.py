@@ -6,6 +6,7 @@ from html import escape
 
 from linetender.airline.filter_history import Measure
 from linetender.reports.filter_story import (
+    CANNOT_BE_READ,
     NOTHING,
     FilterSeen,
     filter_seen,
@@ -13,6 +14,7 @@ from linetender.reports.filter_story import (
     name_of,
     percent,
     standing,
+    unreadable,
 )
 from linetender.reports.session_facts import SessionFacts
 from linetender.reports.tables import Column, listed, table
@@ -53,10 +55,15 @@ def filter_plots(facts: Sequence[SessionFacts]) -> list[TrendPlot]:
 def filter_block(facts: Sequence[SessionFacts]) -> str:
     """Return the table of the filter in each session, and how it stood in the last, as HTML."""
     seen = _seen(facts)
+    text = "".join(
+        f"<p>Session {number}: {escape(unreadable(one))}</p>\n"
+        for number, one in enumerate(facts, 1)
+        if CANNOT_BE_READ in one.filter
+    )
     if not seen:
-        return f"<p>{NOTHING}</p>"
+        return text or f"<p>{NOTHING}</p>"
     rows = [_row(number, one) for number, one in seen.items()]
-    text = table("The filter as each session began; intervals are of 90 %", _COLUMNS, rows)
+    text += table("The filter as each session began; intervals are of 90 %", _COLUMNS, rows)
     for station in dict.fromkeys(one.station for one in facts):
         own = [n for n, one in enumerate(facts, 1) if one.station == station and n in seen]
         if own:
@@ -71,7 +78,11 @@ def filter_block(facts: Sequence[SessionFacts]) -> str:
 
 def _seen(facts: Sequence[SessionFacts]) -> dict[int, FilterSeen]:
     """Return the filter by the number of the session; those that tell of none are left out."""
-    found = {number: filter_seen(one.calibrations) for number, one in enumerate(facts, 1)}
+    found = {
+        number: filter_seen(one.calibrations)
+        for number, one in enumerate(facts, 1)
+        if CANNOT_BE_READ not in one.filter
+    }
     return {number: one for number, one in found.items() if one is not None}
 
 
