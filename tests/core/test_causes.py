@@ -5,6 +5,7 @@ import pytest
 
 from core.watching import Bench, plan, rule
 from linetender.core import plan as plans
+from linetender.core.alarm_table import AlarmState
 from linetender.core.carryover import Carryover
 from linetender.core.cause import Cause
 from linetender.core.cause_family import Family, family_of
@@ -308,6 +309,58 @@ def test_a_cause_stands_in_the_snapshot_until_the_alarm_is_normal() -> None:
     scene.command(scene.at_s, Verb.ACKNOWLEDGE, shown=99)
     snapshot = scene.watch.snapshot()
     assert (snapshot.alarms, snapshot.first_out) == ((), "")
+
+
+def latching() -> Plan:
+    """Return a station with one rule, whose alarm stands until a person resets it."""
+    lost = plans.Below(PERCENT, 65.0, 10.0)
+    one = rule(lost, id="lost", on_s=2.0, off_s=5.0, priority=Priority.HIGH, latching=True)
+    return plan(one, signals=(SPO2, PULSE), air=True, arrangement=WEARER)
+
+
+@pytest.mark.parametrize("is_answered", [False, True])
+@pytest.mark.parametrize("restarts", [False, True])
+def test_a_latched_alarm_that_rises_again_is_named_afresh(
+    is_answered: bool, restarts: bool
+) -> None:
+    scene = Scene(latching())
+    scene.flow(8.0, 0.5)
+    scene.flow(90.0)
+    if is_answered:
+        scene.command(scene.at_s, Verb.ACKNOWLEDGE, shown=99)
+    (view,) = scene.watch.snapshot().alarms
+    assert view.state is (AlarmState.LATCHED_ACKNOWLEDGED if is_answered else AlarmState.LATCHED)
+    assert view.cause is not None
+    assert view.cause.cause is Cause.DUCT_OR_TAP_TUBE_OFF  # what is over keeps its name
+    if restarts:
+        scene.restart(0.2)
+        scene.flow(60.0)
+    scene.run_down(12.0)
+    assert scene.causes("lost") == [Cause.DUCT_OR_TAP_TUBE_OFF, Cause.FAN_STOPPED]
+    (view,) = scene.watch.snapshot().alarms
+    assert view.cause is not None
+    assert view.cause.cause is Cause.FAN_STOPPED
+
+
+def test_the_old_name_does_not_stand_for_a_new_rise_that_is_not_clear() -> None:
+    scene = Scene(latching())
+    scene.flow(8.0, 0.5)
+    scene.flow(90.0)
+    scene.command(scene.at_s, Verb.ACKNOWLEDGE, shown=99)
+    scene.restart(30.0)
+    scene.flow(12.0, 40.0)  # how it came to this was not seen
+    assert scene.causes("lost") == [Cause.DUCT_OR_TAP_TUBE_OFF, Cause.NOT_CLEAR]
+    (view,) = scene.watch.snapshot().alarms
+    assert view.cause is not None
+    assert view.cause.cause is Cause.NOT_CLEAR
+
+
+def test_an_alarm_of_the_same_cause_as_before_is_named_again() -> None:
+    scene = Scene(latching())
+    for _ in range(2):
+        scene.flow(8.0, 0.5)
+        scene.flow(90.0)
+    assert scene.causes("lost") == [Cause.DUCT_OR_TAP_TUBE_OFF] * 2
 
 
 def test_what_was_named_outlives_a_restart() -> None:

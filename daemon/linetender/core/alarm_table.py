@@ -101,5 +101,8 @@ SOUNDING = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.LATCHED})
 ACTIVE = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED})
 """States in which the condition is present and the alarm is told."""
 
+RETURNED = frozenset({AlarmState.RETURNED, AlarmState.LATCHED, AlarmState.LATCHED_ACKNOWLEDGED})
+"""States in which the condition is gone and the alarm is still told."""
+
 SHOWN = frozenset(AlarmState) - {AlarmState.NORMAL}
 """States that a list of alarms shows."""

@@ -10,7 +10,7 @@ from typing import Any
 from linetender.core.air_evidence import AirEvidence
 from linetender.core.air_pattern import RISEN_FROM_PERCENT
 from linetender.core.alarm import Alarm
-from linetender.core.alarm_table import ACTIVE, AlarmState
+from linetender.core.alarm_table import ACTIVE, RETURNED, AlarmState
 from linetender.core.cause import Cause
 from linetender.core.cause_family import Family, family_of
 from linetender.core.conditions.condition import Verdict
@@ -48,6 +48,8 @@ class Causes:
     Attributes:
         named: Per rule whose alarm is not normal: its cause, the confidence, what it may
             be besides.
+        over: The rules of `named` whose condition went since; the name of what is over is
+            shown on, but says nothing of what raises the alarm again.
         first_out: The rule whose alarm came first of those that now stand; empty if none.
         due_ns: When a look is due, if a reading comes.
         air_cause: What the air last suffered from.
@@ -66,10 +68,11 @@ class Causes:
         "due_ns",
         "first_out",
         "named",
+        "over",
     )
 
     INSTANTS = ("due_ns", "air_wrong_ns")
-    VALUES = ("named", "first_out", "air_cause")
+    VALUES = ("named", "over", "first_out", "air_cause")
 
     def __init__(self, plan: Plan, wiring: Wiring, evidence: AirEvidence, journal: Journal) -> None:
         self._plan = plan
@@ -80,6 +83,7 @@ class Causes:
         self._families = [(alarm, family) for alarm, family in families if family is not None]
         self._stuck = [leaf for leaf, _ in wiring.leaves if isinstance(leaf, StuckCondition)]
         self.named: dict[str, list[Any]] = {}
+        self.over: dict[str, bool] = {}
         self.first_out = ""
         self.due_ns = NEVER_NS
         self.air_cause = ""
@@ -92,14 +96,23 @@ class Causes:
         normal = AlarmState.NORMAL
         for alarm, family in self._families:
             if alarm.state is normal:
-                self.named.pop(alarm.plan.id, None)
+                self._forget(alarm.plan.id)
+            elif alarm.state in RETURNED:
+                if alarm.plan.id in self.named:
+                    self.over[alarm.plan.id] = True
             elif alarm.state in ACTIVE:
+                if alarm.plan.id in self.over:
+                    self._forget(alarm.plan.id)
                 standing = standing or now_ns - alarm.since_ns <= REVISES_FOR_NS
                 if alarm.plan.id not in self.named or revises:
                     self._name(now_ns, alarm, family)
         if not self.named:
             self.first_out = ""
         self.due_ns = now_ns + LOOKS_EVERY_NS if standing else NEVER_NS
+
+    def _forget(self, rule: str) -> None:
+        self.named.pop(rule, None)
+        self.over.pop(rule, None)
 
     def _name(self, now_ns: int, alarm: Alarm, family: Family) -> None:
         rule = alarm.plan.id
