@@ -2,6 +2,13 @@
 
 from pathlib import Path
 
+import msgspec
+import pytest
+
+from linetender.core.alarm_table import AlarmState
+from linetender.core.events import AlarmChanged, Demand, StageChanged
+from linetender.core.snapshot import AlarmView, Snapshot
+from linetender.core.stages import Priority, Stage
 from linetender.memory.sessions import (
     CheckRecord,
     SessionRecord,
@@ -15,7 +22,7 @@ from linetender.memory.store import open_store
 from linetender.runtime.clock import demo_wall_clock
 from linetender.runtime.session_index import SessionIndex
 from linetender.runtime.session_tally import SessionTally
-from runtime.demo_sessions import Deed, Hand, play
+from runtime.demo_sessions import Deed, Hand, S, play
 
 AT, LATER = "2026-01-02T03:04:05+00:00", "2026-01-02T04:04:05+00:00"
 USE = SessionRecord(started_at=AT, synchronised=True, recording="a.jsonl", check="passed")
@@ -90,6 +97,56 @@ def test_a_use_is_counted_told_in_a_line_and_marked(tmp_path: Path) -> None:
     assert lines == [use.summary]
     assert use.summary.startswith("Worn for 2 min: 1 LEAVE, ")
     assert use.summary.endswith(" NOT CHECKED.")
+
+
+HIGH, MEDIUM = Priority.HIGH, Priority.MEDIUM
+STOOD = [
+    # Alarms when the hood goes on: state, priority; whether raised with that; what is said.
+    ([], [], "0 LEAVE, 0 LOOK"),
+    (
+        [(AlarmState.UNACKNOWLEDGED, HIGH), (AlarmState.ACKNOWLEDGED, MEDIUM)],
+        [],
+        "0 LEAVE besides 1 that stood from the start, 0 LOOK besides 1 that stood from the start",
+    ),
+    (
+        [(AlarmState.LATCHED, HIGH), (AlarmState.ACKNOWLEDGED, HIGH)],
+        [],
+        "0 LEAVE besides 2 that stood from the start, 0 LOOK",
+    ),
+    ([(AlarmState.LATCHED_ACKNOWLEDGED, HIGH), (AlarmState.SUPPRESSED, HIGH)], [], "0 LEAVE"),
+    (
+        [(AlarmState.UNACKNOWLEDGED, HIGH), (AlarmState.UNACKNOWLEDGED, HIGH)],
+        [1],
+        "1 LEAVE besides 1 that stood from the start, 0 LOOK",
+    ),
+]
+
+
+@pytest.mark.parametrize(("standing", "raised", "said"), STOOD)
+def test_what_stood_when_the_hood_went_on_is_told(
+    standing: list[tuple[AlarmState, Priority]], raised: list[int], said: str
+) -> None:
+    alarms = tuple(
+        AlarmView(f"rule{number}", state, priority, 0, 1, "")
+        for number, (state, priority) in enumerate(standing)
+    )
+    worn = Snapshot(S, Stage.WORN, 7, (), alarms, Demand(), False, None)
+    went_on = StageChanged(S, Stage.IDLE, Stage.WORN)
+    rose = [
+        AlarmChanged(S, 7, f"rule{one}", AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED, HIGH)
+        for one in raised
+    ]
+    tally = SessionTally(None, demo_wall_clock, "")
+    assert tally.tell((went_on, *rose), worn) == ()
+    off = msgspec.structs.replace(worn, stage=Stage.IDLE, alarms=())
+    (line,) = tally.tell((StageChanged(2 * S, Stage.WORN, Stage.IDLE),), off)
+    assert line.startswith(f"Worn for 0 min: {said},")
+    # What stood is of that use alone.
+    tally.tell(
+        (StageChanged(3 * S, Stage.IDLE, Stage.WORN),), msgspec.structs.replace(worn, alarms=())
+    )
+    (line,) = tally.tell((StageChanged(4 * S, Stage.WORN, Stage.IDLE),), off)
+    assert line.startswith("Worn for 0 min: 0 LEAVE, 0 LOOK,")
 
 
 def test_a_use_that_was_cut_off_is_found_open_and_closed(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from typing import Protocol
 
 import msgspec
 
-from linetender.core.alarm_table import AlarmState
+from linetender.core.alarm_table import ACTIVE, SOUNDING, AlarmState
 from linetender.core.events import (
     AlarmChanged,
     Event,
@@ -66,6 +66,7 @@ class SessionTally:
         self._is_first = True
         self._worn_ns = 0
         self._least: dict[Signal, float] = {}
+        self._stood: dict[bool, int] = {}  # whether LEAVE: how many stood at its beginning
 
     def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> tuple[str, ...]:
         """Take what happened; return lines for people."""
@@ -80,6 +81,7 @@ class SessionTally:
             match event:
                 case StageChanged(after=Stage.WORN):
                     self._begin(snapshot)
+                    self._note_standing(events, snapshot)
                 case StageChanged(before=Stage.WORN):
                     lines.append(self._end())
                 case AlarmChanged():
@@ -102,6 +104,7 @@ class SessionTally:
         passed = check.state is CheckState.PASSED
         state = "none" if check.state is CheckState.NONE else "passed" if passed else "refused"
         self._least.clear()
+        self._stood.clear()
         self._worn_ns = 0
         self._use = SessionRecord(
             started_at=wall.at,
@@ -122,13 +125,26 @@ class SessionTally:
             words.format(self._least[one]) for one, words in _LEAST.items() if one in self._least
         ]
         minutes = to_seconds(self._worn_ns) / 60.0
-        parts = [f"{use.leaves} LEAVE", f"{use.looks} LOOK", *least, _CHECK_WORDS[use.check]]
+        counts = [self._counted("LEAVE", use.leaves), self._counted("LOOK", use.looks)]
+        parts = [*counts, *least, _CHECK_WORDS[use.check]]
         if use.overrides:
             parts.append(f"without {', '.join(step for step, _ in use.overrides)}")
         line = f"Worn for {minutes:.0f} min: {', '.join(parts)}."
         self._is_open = False
         self._change(summary=line, ended_at=self._wall().at)
         return line
+
+    def _note_standing(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
+        """Count what began before the hood went on and still stands: it is never raised in use."""
+        raised = {event.rule for event in events if isinstance(event, AlarmChanged)}
+        for view in snapshot.alarms:
+            if view.rule not in raised and view.state in ACTIVE | SOUNDING:
+                is_leave = view.priority is Priority.HIGH
+                self._stood[is_leave] = self._stood.get(is_leave, 0) + 1
+
+    def _counted(self, word: str, began: int) -> str:
+        stood = self._stood.get(word == "LEAVE", 0)
+        return f"{began} {word}" + (f" besides {stood} that stood from the start" if stood else "")
 
     def _count(self, event: AlarmChanged) -> None:
         begins = event.after is AlarmState.UNACKNOWLEDGED
