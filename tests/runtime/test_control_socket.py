@@ -373,3 +373,25 @@ def test_floods_of_requests_leave_the_loop_its_time(folder: Path) -> None:
 
     bench = on_a_bench(folder, act)
     assert bench.latest_s < 1.0, f"a timer was late by {bench.latest_s:.3f} s"
+
+
+def test_that_everything_ends_while_somebody_watches_is_no_mistake(folder: Path) -> None:
+    """As when the world of a simulated station goes: the loop's runner cancels every task."""
+    mistakes: list[dict[str, Any]] = []
+
+    async def run() -> None:
+        loop = asyncio.get_running_loop()
+        loop.set_exception_handler(lambda _, context: mistakes.append(context))
+        bench = Bench(folder)
+        async with bench.control.serving(bench.station):
+            watching = await bench.client()
+            assert (await watching.ask({"v": 1, "id": 1, "verb": "watch"}))["ok"]
+            own = {asyncio.current_task()}
+            for task in asyncio.all_tasks() - own:
+                task.cancel()
+            assert await watching.is_dropped()
+            assert not bench.control.is_asked
+            await bench.hang_up()
+
+    asyncio.run(run())
+    assert mistakes == []

@@ -191,6 +191,10 @@ class ControlSocket:
             await self._converse(reader, writer)
         except (ConnectionError, asyncio.IncompleteReadError, TimeoutError):
             pass  # it went away, in the middle of a line or not, or had nothing to ask
+        except asyncio.CancelledError:
+            # Everything ends, as when a simulated world is gone. There is nobody to hand the
+            # cancelling on to: asyncio's streams of Python 3.11 log it as a mistake.
+            pass
         finally:
             del self._clients[task]
             self._watching.pop(writer, None)
