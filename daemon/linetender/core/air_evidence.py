@@ -97,19 +97,25 @@ class AirEvidence:
 
     def signs(self, pattern: Pattern) -> dict[Sign, str]:
         """Return the signs that show now, each with its evidence."""
-        speed, current, filter_part = (self._part(signal) for signal in _AROUND)
-        shown = {
-            Sign.MAINS_OPEN: ("fan_mains=open", self.mains_open),
-            Sign.SPEED_GONE: _sign("fan", min(speed, current), below=GONE_PART),
-            Sign.SPEED_LOW: _sign("fan", speed, below=LOW_PART),
-            Sign.SPEED_KEPT: _sign("fan", speed, above=KEPT_PART),
-            Sign.FILTER_KEPT: _sign("filter", filter_part, above=FILTER_KEPT_PART),
-            Sign.FILTER_RISEN: _sign(
-                "filter", 100.0 * filter_part / max(pattern.level, 1.0), above=FILTER_RISEN_PART
-            ),
-            Sign.BREATH: ("breath=seen", pattern.breathes),
-        }
-        return {sign: text for sign, (text, is_shown) in shown.items() if is_shown}
+        speed, current, filter_part = (self._part(signal, name) for signal, name in _NAMES)
+        shown: dict[Sign, str] = {}
+        if self.mains_open:
+            shown[Sign.MAINS_OPEN] = "fan_mains=open"
+        lowest = min(speed, current)
+        if lowest < GONE_PART:
+            shown[Sign.SPEED_GONE] = _sign("fan", lowest)
+        if speed < LOW_PART:
+            shown[Sign.SPEED_LOW] = _sign("fan", speed)
+        if speed > KEPT_PART:
+            shown[Sign.SPEED_KEPT] = _sign("fan", speed)
+        if filter_part > FILTER_KEPT_PART:
+            shown[Sign.FILTER_KEPT] = _sign("filter", filter_part)
+        for_flow = 100.0 * filter_part / max(pattern.level, 1.0)
+        if for_flow > FILTER_RISEN_PART:
+            shown[Sign.FILTER_RISEN] = _sign("filter", for_flow)
+        if pattern.breathes:
+            shown[Sign.BREATH] = "breath=seen"
+        return shown
 
     def _learn(self) -> None:
         for signal, name in _NAMES:
@@ -118,9 +124,9 @@ class AirEvidence:
                 usual = self.usual.get(name, channel.value)
                 self.usual[name] = usual + USUAL_WEIGHT * (channel.value - usual)
 
-    def _part(self, signal: Signal) -> float:
+    def _part(self, signal: Signal, name: str) -> float:
         """Return a value over its usual one; not a number where either is not known."""
-        channel, usual = self._channels.get(signal), self.usual.get(signal.value)
+        channel, usual = self._channels.get(signal), self.usual.get(name)
         if channel is None or channel.value is None or not usual:
             return float("nan")
         return channel.value / usual
@@ -132,8 +138,5 @@ class AirEvidence:
         return air.power(mean_pa - air.plan.zero_pa) * air.percent_per_power
 
 
-def _sign(
-    name: str, part: float, *, below: float | None = None, above: float | None = None
-) -> tuple[str, bool]:
-    is_shown = (below is not None and part < below) or (above is not None and part > above)
-    return (f"{name}={100.0 * part:.0f}%_of_usual" if is_shown else "", is_shown)
+def _sign(name: str, part: float) -> str:
+    return f"{name}={100.0 * part:.0f}%_of_usual"

@@ -1,8 +1,7 @@
 """What the last seconds of air look like: how low, and how it went there."""
 
 from collections.abc import Sequence
-from operator import sub
-from statistics import median
+from math import inf
 from typing import NamedTuple
 
 from linetender.core.cause_table import Pace
@@ -84,12 +83,15 @@ def _is_unseen(means: Sequence[float]) -> bool:
 
 def _steepest(means: Sequence[float]) -> int:
     """Return the place from which most is lost within two seconds."""
-    lowest_after = (*map(min, means[1:], means[2:]), means[-1])
-    before = [_before(means, place) for place in range(min(2, len(means)))]
-    # As `_before` does, without a call for each.
-    before += map(min, means[2:], map(max, means, means[1:]))
-    lost = list(map(sub, before[:-1], lowest_after))
-    return lost.index(max(lost)) if lost else 0
+    most, steepest = -inf, 0
+    pairs = zip(means, means[1:], [*means[2:], means[-1]], strict=False)
+    for place, (mean, following, second) in enumerate(pairs):
+        # The way down begins at this mean or lower: most places need no closer look.
+        if mean - following > most or mean - second > most:
+            lost = _before(means, place) - min(following, second)
+            if lost > most:
+                most, steepest = lost, place
+    return steepest
 
 
 def _before(means: Sequence[float], place: int) -> float:
@@ -97,8 +99,10 @@ def _before(means: Sequence[float], place: int) -> float:
 
     That is the mean there, or the median of it and the two before it where that is lower.
     """
-    if place < 2:
-        return min(means[place], median(means[: place + 1]))
+    if place == 0:
+        return means[0]
+    if place == 1:
+        return min(means[1], (means[0] + means[1]) / 2.0)
     return min(means[place], max(means[place - 2], means[place - 1]))
 
 

@@ -255,11 +255,12 @@ class Channel:
 
     def _note_moves(self, instants: list[int], values: list[float]) -> None:
         """Find the last of these values that differs from the one before it."""
-        for place in range(len(values) - 1, -1, -1):
-            if values[place] != (values[place - 1] if place else self.still_value):
-                self.moved_ns = instants[place]
-                break
-        self.still_value = values[-1]
+        place, last = len(values) - 1, values[-1]
+        while place and values[place - 1] == last:
+            place -= 1
+        if place or self.still_value != last:
+            self.moved_ns = instants[place]
+        self.still_value = last
 
     def take(self, now_ns: int, value: float) -> bool:
         """Take any good value; close the window that ended before it.

@@ -1,5 +1,6 @@
 """Which cause the evidence speaks for, per family of alarms."""
 
+from functools import cache
 from typing import NamedTuple
 
 from linetender.core.air_evidence import AirEvidence
@@ -53,7 +54,8 @@ def of_air(
     if is_trend:
         pattern = pattern._replace(pace=Pace.SLOW)
     signs = evidence.signs(pattern)
-    fitting = [row for row in TABLE if _fits(row, pattern, signs, side, air)]
+    rows = _rows(side, pattern.pace)
+    fitting = [row for row in rows if _fits(row, pattern.level, signs, air)]
     seen: tuple[str, ...] = (f"air={pattern.level:.0f}%", f"pace={pattern.pace.value}")
     if pattern.fell_s:
         seen += (f"fell_within_s={pattern.fell_s}",)
@@ -66,16 +68,20 @@ def of_air(
     return Diagnosis(first.cause, first.confidence, also, seen)
 
 
-def _fits(
-    row: Row, pattern: Pattern, signs: dict[Sign, str], side: Arrangement, air: AirPlan | None
-) -> bool:
-    if row.side not in (None, side) or (row.paces and pattern.pace not in row.paces):
-        return False
+@cache
+def _rows(side: Arrangement, pace: Pace) -> tuple[Row, ...]:
+    """The rows of the table for this arrangement, by how the air went."""
+    return tuple(
+        row for row in TABLE if row.side in (None, side) and (not row.paces or pace in row.paces)
+    )
+
+
+def _fits(row: Row, level: float, signs: dict[Sign, str], air: AirPlan | None) -> bool:
     if row.taught is None:
-        is_level = row.low <= pattern.level < row.high
+        is_level = row.low <= level < row.high
     else:
         taught = _taught_percent(row.taught, air)
-        is_level = taught is not None and abs(pattern.level - taught) <= NEAR_PERCENT
+        is_level = taught is not None and abs(level - taught) <= NEAR_PERCENT
     return is_level and all(sign in signs for sign in row.signs)
 
 

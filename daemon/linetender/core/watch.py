@@ -142,9 +142,9 @@ class Watch:
                 and (value := item.value) is not None
                 and item.doubt is None
                 and low <= value <= high
-                and now_ns <= item.arrived_ns < until_ns
+                and now_ns <= (arrived_ns := item.arrived_ns) < until_ns
             ):
-                now_ns = item.arrived_ns
+                now_ns = arrived_ns
                 keep_instant(now_ns)
                 keep_value(value)
             else:
