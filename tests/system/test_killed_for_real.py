@@ -21,6 +21,7 @@ from hypothesis import settings
 from typer.testing import CliRunner
 
 from linetender.cli.main import app
+from linetender.cli.spoken import blind_words
 from linetender.core.carryover import Carryover
 from linetender.core.events import BaselineSet, Event, Sound, StageChanged
 from linetender.core.pre_use import CheckState
@@ -231,7 +232,7 @@ def test_killed_and_run_again_it_stands_right_and_says_so(
             write_state(world, msgspec.structs.replace(kept, boot="another boot"))
         script.let_pass(BLIND_S, stations=0)
         again_ns = script.now_ns
-        blind = "an unknown time" if is_power_cut else f"{(again_ns - kept.at_ns) / S:.0f} s"
+        blind = blind_words(None if is_power_cut else again_ns - kept.at_ns)
         with world.background("run", path) as again:
             script.let_pass(2.0)
             snapshot = status(world, tmp_path)

@@ -21,12 +21,11 @@ from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_o
 from linetender.cli.scenario_play import scenario_named
 from linetender.cli.served_station import boot_of, open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
-from linetender.cli.spoken import spoken_line
+from linetender.cli.spoken import blind_words, spoken_line
 from linetender.cli.state_folder import state_folder
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
 from linetender.core.inputs import By, Verb
-from linetender.core.instants import to_seconds
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.recording.upkeep import Upkeep
@@ -389,7 +388,6 @@ def _say_resumption(live: LiveStation, session: Session) -> None:
     carryover = session.carryover
     if carryover is None or live.watch.snapshot().stage is Stage.IDLE:
         return
-    blind = carryover.blind_ns
-    how_long = "an unknown time" if blind is None else f"{to_seconds(blind):.0f} s"
+    how_long = blind_words(carryover.blind_ns)
     stage = live.watch.snapshot().stage.value
     session.lines.put(f"Resuming {stage}: the station was blind for {how_long}.")
