@@ -17,9 +17,26 @@ def proof_lines(entries: Iterable[dict[str, Any]]) -> list[str]:
     return lines or ["No proof test of the line is recorded."]
 
 
+def proof_summary(entries: Iterable[dict[str, Any]]) -> str:
+    """Return one line for all steps in force; empty where no proof test was made.
+
+    Args:
+        entries: As of `proof_lines`.
+    """
+    proofs = [entry for entry in entries if entry.get("kind") == PROOF]
+    if not proofs:
+        return ""
+    day = max(entry["made_at"][:10] for entry in proofs)
+    told = [f"{_name(entry)} {entry['result']}" for entry in proofs]
+    return f"Proof test of the line, last on {day}: {', '.join(told)}."
+
+
+def _name(entry: dict[str, Any]) -> str:
+    return str(entry["step"]).replace("_", " ")
+
+
 def _line(entry: dict[str, Any]) -> str:
-    name = str(entry["step"]).replace("_", " ")
-    told = f"Proof test of {entry['made_at'][:10]}, {name}: {entry['result']}"
+    told = f"Proof test of {entry['made_at'][:10]}, {_name(entry)}: {entry['result']}"
     seconds, limit_s = entry.get("seconds"), entry.get("limit_s")
     if seconds is None:
         return f"{told}."

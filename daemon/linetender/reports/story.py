@@ -8,6 +8,7 @@ from linetender.annunciation.words import PRIORITY_WORDS
 from linetender.core.signals import Signal
 from linetender.core.stages import Priority, Stage
 from linetender.reports.durations import moment, part_text, span
+from linetender.reports.proof_story import proof_summary
 from linetender.reports.session_facts import Episode, SessionFacts
 from linetender.reports.units import QUANTITIES, amount
 
@@ -50,6 +51,7 @@ def story(facts: SessionFacts, time_of_day: TimeOfDay) -> list[str]:
         *_air(facts),
         *_oxygen(facts),
         *_check(facts),
+        *_proof(facts),
         *_unseen(facts),
     ]
     return [_UNIT.sub("\N{NO-BREAK SPACE}", text) for text in sentences]
@@ -192,6 +194,13 @@ def _check(facts: SessionFacts) -> Iterator[str]:
     else:
         hands = facts.steps[-1].why
         yield f"Pre-use check: every step was met{f', {hands}' if hands else ''}."
+
+
+def _proof(facts: SessionFacts) -> Iterator[str]:
+    """Tell of proof tests in one line; the page has them step by step, and says if none was."""
+    summary = proof_summary(facts.calibrations)
+    if summary:
+        yield summary
 
 
 def _unseen(facts: SessionFacts) -> Iterator[str]:
