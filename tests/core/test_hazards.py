@@ -123,7 +123,7 @@ NO_ALARM = [
         lambda t_s: 0.1 if t_s % 10.0 < 1.0 else breathing(0.05)(t_s),
     ),
     ("a lean on the hose for 8 s", lambda t_s: 0.7 if 5.0 <= t_s < 13.0 else 1.0),
-    ("a filter loading slowly", lambda t_s: 1.0 - 0.15 * t_s / 120.0),
+    ("a filter loading slowly", lambda t_s: 1.0 - 0.05 * t_s / 120.0),
 ]
 
 
@@ -145,6 +145,13 @@ def test_hard_breathing_at_the_wearers_end_does_not_alarm() -> None:
     ripple = breathing(0.15)
     play(line, lambda t_s: 500.0 * ripple(t_s), 120.0)
     assert line.bench.raised() == []
+
+
+@pytest.mark.parametrize("arrangement", ARRANGEMENTS)
+def test_a_filter_that_loads_in_minutes_is_a_look_before_air_is_low(arrangement: str) -> None:
+    line = worn(calibrated(arrangement), 500.0)
+    play(line, lambda t_s: 500.0 * (1.0 - 0.15 * t_s / 120.0), 120.0)
+    assert line.bench.raised() == ["air_heading"]
 
 
 def test_a_slow_loss_rises_from_look_to_leave() -> None:

@@ -180,6 +180,14 @@ def test_after_a_gap_what_was_foretold_holds_until_there_is_a_slope_again() -> N
     assert verdict(bench) is Verdict.ABSENT
 
 
+def test_a_fall_that_is_over_foretells_nothing() -> None:
+    """Air that was gone for 20 s made a trend of it for as long again."""
+    bench = Bench(plan(rule(plans.Heading(SPO2, 90.0, DOWN, 120 * S, 120 * S, 0.2, 1.0))))
+    for second, percent in enumerate([97.0] * 45 + [60.0] * 20 + [97.0] * 15):
+        bench.good(float(second), SPO2, percent)
+    assert verdict(bench) is Verdict.ABSENT
+
+
 @pytest.mark.parametrize("condition", BEGUN_ANEW)
 def test_a_fan_that_ran_up_before_the_rule_applies_is_no_loss(condition: plans.Condition) -> None:
     bench = Bench(plan(rule(condition, stages=(Stage.WORN,)), air=True))

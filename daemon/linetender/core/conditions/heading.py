@@ -32,8 +32,8 @@ class HeadingCondition(WindowedCondition):
     """Present when the level is over the limit, or will be within `within_ns`.
 
     Stays present while the level, or where the median slope leads it, is past the clear
-    limit. Unknown while there are too few points, except that a level that was over the
-    limit and is back, with nothing foretold meanwhile, ends it.
+    limit. A level that was over the limit and is back ends it, and nothing is foretold from
+    points before that. Else unknown while there are too few points.
 
     Attributes:
         level: Smoothed value; None before the first mean.
@@ -108,8 +108,6 @@ class HeadingCondition(WindowedCondition):
         for _, mean in closed:
             level += smoothing * (mean - level)
             total += mean
-            if self._present and not self._is_over(level, self._plan.deadband):
-                self.foretold = True
         self.level = level
         now_ns, self._last = closed[-1]
         if self._plan.within_ns:
@@ -120,33 +118,34 @@ class HeadingCondition(WindowedCondition):
     def quiet_means(self) -> tuple[float, float]:
         """While absent, no mean that lies before the limit and leads to none over it.
 
-        While present, none that lies or leads past the clear limit. The level stays between
-        means, so what holds for each of them holds for it too.
+        While present, none that does not lie, or where it was foretold lead, past the clear
+        limit. The level stays between means, so what holds for each of them holds for it too.
         """
         plan = self._plan
         if self.level is None:
             return NOWHERE
         if self._present:
-            return self._past_clear_limit()
+            return self._staying()
         foretells = self.sure_slope is not None or not plan.within_ns
-        if (self.verdict is ABSENT) is not foretells:
+        if foretells and self.verdict is not ABSENT:
             return NOWHERE
         needed = plan.limit - (self.sure_slope or 0.0) * plan.within_ns
         if plan.side is Side.DOWN:
             return max(plan.limit, needed), INFINITY
         return -INFINITY, min(plan.limit, needed)
 
-    def _past_clear_limit(self) -> tuple[float, float]:
+    def _staying(self) -> tuple[float, float]:
+        """Return which means leave a present heading as it is, foretold or not."""
+        plan, down = self._plan, self._sign < 0.0
         if self.verdict is not PRESENT or self.level is None:
             return NOWHERE
-        foretold_by = (self.slope or 0.0) * self._plan.within_ns
-        needed = self._plan.limit - self._plan.deadband * self._sign
-        furthest = needed - foretold_by
-        if self._sign < 0.0:
-            limits = -INFINITY, max(needed, furthest)
-        else:
-            limits = min(needed, furthest), INFINITY
-        return limits if limits[0] <= self.level <= limits[1] else NOWHERE
+        clear = plan.limit - plan.deadband * self._sign
+        far = -INFINITY if down else INFINITY
+        if self.foretold:
+            led = clear - (self.slope or 0.0) * plan.within_ns
+            far, clear = plan.limit, max(clear, led) if down else min(clear, led)
+        low, high = (far, clear) if down else (clear, far)
+        return (low, high) if low <= self.level <= high else NOWHERE
 
     def quiet_until_ns(self) -> int:
         """The slope is taken anew with each point."""
@@ -167,12 +166,16 @@ class HeadingCondition(WindowedCondition):
         deadband = plan.deadband if self._present else 0.0
         slope = self.slope if self._present else self.sure_slope
         if self._is_over(level, deadband):
+            self.foretold = self.foretold and not self._is_over(level, 0.0)
             return Verdict.PRESENT
         if not plan.within_ns:
             return Verdict.ABSENT
+        if self._present and not self.foretold:
+            # There and back: parts of that fall foretell nothing.
+            self.lose_history()
+            return Verdict.ABSENT
         if slope is None:
-            is_back = self.verdict is Verdict.ABSENT or (self._present and not self.foretold)
-            return Verdict.ABSENT if is_back else Verdict.UNKNOWN
+            return Verdict.ABSENT if self.verdict is Verdict.ABSENT else Verdict.UNKNOWN
         self.foretold = self._is_over(level + slope * plan.within_ns, deadband)
         return Verdict.PRESENT if self.foretold else Verdict.ABSENT
 
