@@ -159,4 +159,5 @@ def test_the_live_view_of_a_running_daemon(
         shown = [json.loads(watch.stdout.readline()) for _ in range(3)]
         watch.kill()
     instants = [one["snapshot"]["now_ns"] for one in shown]
-    assert instants == sorted(set(instants))
+    assert instants == sorted(instants)
+    assert instants[0] < instants[-1]

@@ -88,7 +88,7 @@ def test_an_ordinary_day_has_a_check_that_is_passed_by_who_hears_the_sounder(see
         ("checklist", StepState.MET, "button"),
         ("heard", StepState.WAITING, "hood on; the test sound comes"),
         ("heard", StepState.MET, "button"),
-        (WHOLE, StepState.MET, ""),
+        (WHOLE, StepState.MET, "22 s hands-on"),
     ]
     stages = [
         (event.after, event.why) for event in played.events if isinstance(event, StageChanged)

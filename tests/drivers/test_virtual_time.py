@@ -97,7 +97,7 @@ def test_with_a_speed_another_thread_wakes_the_loop_before_its_timer() -> None:
     async def wait() -> int:
         loop = asyncio.get_running_loop()
         woken = asyncio.Event()
-        threading.Timer(0.02, loop.call_soon_threadsafe, (woken.set,)).start()
+        threading.Timer(0.1, loop.call_soon_threadsafe, (woken.set,)).start()
         async with asyncio.timeout(600):
             await woken.wait()
         return CLOCK.now_ns()
@@ -112,7 +112,7 @@ def test_with_a_speed_and_no_timer_time_still_follows() -> None:
         reader, writer = os.pipe()
         woken = asyncio.Event()
         loop.add_reader(reader, woken.set)
-        threading.Timer(0.02, os.write, (writer, b"x")).start()
+        threading.Timer(0.1, os.write, (writer, b"x")).start()
         await woken.wait()
         loop.remove_reader(reader)
         os.close(reader)
