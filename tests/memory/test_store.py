@@ -1,5 +1,6 @@
 """The file: how it is opened, brought up to date, and refused."""
 
+import os
 import sqlite3
 import threading
 from pathlib import Path
@@ -96,6 +97,23 @@ def test_a_failure_inside_a_change_leaves_nothing(tmp_path: Path) -> None:
             raise KeyError
         assert store.rows("SELECT * FROM draft") == []
         keep_draft(store, "a", "b", b"c")  # and the store goes on
+
+
+def test_nothing_counts_as_stored_on_a_disk_that_turned_read_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class ReadOnly:
+        f_flag = os.statvfs(tmp_path).f_flag | os.ST_RDONLY
+
+    with open_store(tmp_path) as store:
+        store_taught(store, taught(59.0))
+        with monkeypatch.context() as turned:
+            turned.setattr(os, "statvfs", lambda _: ReadOnly)
+            with pytest.raises(MemoryFault, match="read-only"):
+                store_taught(store, taught(60.0))
+        assert taught_in_force(store) == taught(59.0)
+        store_taught(store, taught(61.0))  # mounted anew
+        assert taught_in_force(store) == taught(61.0)
 
 
 def test_an_old_file_is_brought_up_to_date_with_all_it_holds(tmp_path: Path) -> None:

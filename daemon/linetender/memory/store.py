@@ -5,6 +5,7 @@ that is on the disk before the call returns, so after it the change is there who
 before it not at all.
 """
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -75,6 +76,22 @@ class Store:
         """
         with _told(self.path), _transaction(self._connection):
             yield self._connection
+            self._ask_disk()
+
+    def _ask_disk(self) -> None:
+        """Refuse to call stored what a disk that turned read-only only seems to take.
+
+        Files opened before that go on taking data there, and their fsync says nothing
+        (seen with ext4).
+
+        Raises:
+            MemoryFault: it is read-only.
+        """
+        if os.statvfs(self.path).f_flag & os.ST_RDONLY:
+            raise MemoryFault(
+                f"{self.path} cannot be changed: the disk has become read-only. Check the card: "
+                "one that fails, or a power cut in the midst of writing, does that."
+            )
 
     def rows(self, query: str, *values: str | int) -> list[sqlite3.Row]:
         """Return what a query finds.
