@@ -38,3 +38,22 @@ class Cause(StrEnum):
     WEARER_DETERIORATING = "wearer_deteriorating"
     """Oxygen falls while air flows: the air itself, or the wearer. The gravest."""
     NOT_CLEAR = "not_clear"
+
+
+HELD: dict[Cause, tuple[Cause, ...]] = {
+    Cause.DUCT_OR_TAP_TUBE_OFF: (Cause.DUCT_OFF_UPSTREAM, Cause.TAP_TUBE_OFF),
+    Cause.SHUT_OR_TAP_TUBE_OFF: (
+        Cause.LINE_BLOCKED,
+        Cause.DUCT_OFF_UPSTREAM,
+        Cause.TAP_TUBE_OFF,
+    ),
+    Cause.FILTER_OR_FAN_SLOW: (Cause.FILTER_LOADED, Cause.FAN_SLOW),
+}
+"""The causes that are one name for several, and which they hold."""
+
+
+def tells_again(cause: Cause, told: list[Cause]) -> bool:
+    """Return whether a cause is among those told already, or one of them and it hold the other."""
+    return any(
+        cause is one or cause in HELD.get(one, ()) or one in HELD.get(cause, ()) for one in told
+    )

@@ -2,7 +2,8 @@
 
 Rules for editing this file:
 
-1. The first row that fits is named; the rows that fit after it are named as also possible.
+1. The first row that fits is named; the rows that fit after it are named as also possible,
+   but for what a name before them holds already (`HELD` in `cause.py`).
 2. A row with signs comes before the rows that go by the pressure's pattern alone.
 3. No row names a fault of the oximeter: bad air is never called that.
 4. No row goes by `UNSEEN` alone: of a fall that nobody saw, only other parts tell the cause.

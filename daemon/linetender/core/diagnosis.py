@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from linetender.core.air_evidence import AirEvidence
 from linetender.core.air_pattern import Pattern
-from linetender.core.cause import Cause
+from linetender.core.cause import Cause, tells_again
 from linetender.core.cause_family import Family
 from linetender.core.cause_table import NEAR_PERCENT, TABLE, Pace, Row, Sign, TaughtState
 from linetender.core.channel import Channel
@@ -63,9 +63,17 @@ def of_air(
         return Diagnosis(Cause.NOT_CLEAR, 0.0, (), seen)
     first = fitting[0]
     seen += tuple(signs[sign] for sign in first.signs)
-    others = dict.fromkeys(row.cause for row in fitting[1:] if row.cause is not first.cause)
-    also = () if first.confidence >= 0.9 else tuple(others)[:MOST_ALSO]
+    also = () if first.confidence >= 0.9 else _also(fitting)
     return Diagnosis(first.cause, first.confidence, also, seen)
+
+
+def _also(fitting: list[Row]) -> tuple[Cause, ...]:
+    """Return what else fits, each thing once: one name may hold several causes."""
+    told: list[Cause] = [fitting[0].cause]
+    for row in fitting[1:]:
+        if not tells_again(row.cause, told):
+            told.append(row.cause)
+    return tuple(told[1 : MOST_ALSO + 1])
 
 
 @cache
