@@ -39,6 +39,10 @@ def line(
         (C, B, "", "LOOK, still: Air lost. Leave, then take the hood off."),
         (B, B, "", "LOOK, now more urgent: Air lost. Leave, then take the hood off."),
         (AlarmState.LATCHED, B, "", "LOOK, again: Air lost. Leave, then take the hood off."),
+        (AlarmState.SUPPRESSED, B, "no longer suppressed", "LOOK: Air lost. "
+         "Leave, then take the hood off."),
+        (AlarmState.SUPPRESSED, B, "still present", "LOOK, again: Air lost. "
+         "Leave, then take the hood off."),
         (B, C, "attendant", "LOOK, answered by the attendant, not over: "
          "Air lost. Leave, then take the hood off."),
         (B, C, "remote", "LOOK, answered from afar, not over: "

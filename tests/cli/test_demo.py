@@ -26,13 +26,9 @@ def test_for_people_one_line_per_event_and_a_summary() -> None:
     told = [line.partition(" s  ") for line in events.splitlines()]
     assert [words.partition(":")[0] for _, _, words in told if "Air" in words] == [
         "LOOK",
-        "LOOK, also",
-        "Over",
         "LOOK, back to normal, not answered",
         "LEAVE",
-        "LOOK, also",
         "LEAVE, answered by the wearer, not over",
-        "LOOK, also",
         "The wearer is out",
     ]
     leave_s = next(float(at) for at, _, words in told if words.startswith("LEAVE:"))

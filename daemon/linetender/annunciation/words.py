@@ -37,6 +37,9 @@ _CALLS: dict[Sound, str] = {Sound.HIGH: "LEAVE"}
 WEARER_IS_OUT = frozenset({"out", "end"})
 """Why an alarm fell silent that its wearer left behind."""
 
+NO_LONGER_SUPPRESSED = "no longer suppressed"
+"""Why an alarm sounds that nobody was told of while another one suppressed it."""
+
 _STANDING: dict[AlarmState, str] = {
     AlarmState.RETURNED: " back to normal, not answered",
     AlarmState.LATCHED: " back to normal, not answered, sounds on",
@@ -149,7 +152,7 @@ def is_left_behind(event: AlarmChanged) -> bool:
 
 
 def _again(event: AlarmChanged) -> str:
-    if event.before is AlarmState.NORMAL:
+    if event.before is AlarmState.NORMAL or event.why == NO_LONGER_SUPPRESSED:
         return ""
     if event.before is AlarmState.UNACKNOWLEDGED:
         return ", now more urgent"

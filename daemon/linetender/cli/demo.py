@@ -17,7 +17,7 @@ from linetender.cli.plain_output import is_plain
 from linetender.cli.scenario_play import Play, scenario_named, station_of_scenario
 from linetender.cli.scenario_table import list_scenarios, play_all
 from linetender.cli.speed import finite
-from linetender.cli.spoken import spoken_line
+from linetender.cli.spoken import Spoken
 from linetender.core.events import DemandChanged, Event, Sound
 from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import Plan
@@ -140,11 +140,10 @@ def _first_sound_ns(edges: list[OutputEdge], gpio: int, from_ns: int | None) -> 
 def _display(plan: Plan, stack: ExitStack, *, headless: bool, as_json: bool) -> Listener:
     if as_json:
         return lambda events, _: _print_json(events)
-    if headless or is_plain():
-        return lambda events, _: _print_lines(events, plan)
+    spoken = Spoken(plan)
     console = Console()
-    if not console.is_terminal:
-        return lambda events, _: _print_lines(events, plan)
+    if headless or is_plain() or not console.is_terminal:
+        return lambda events, _: _print_lines(events, spoken)
     view = stack.enter_context(LiveView(plan, console, "linetender demo: an invented station"))
     return view.show
 
@@ -154,9 +153,9 @@ def _print_json(events: tuple[Event, ...]) -> None:
         typer.echo(msgspec.json.encode(event))
 
 
-def _print_lines(events: tuple[Event, ...], plan: Plan) -> None:
+def _print_lines(events: tuple[Event, ...], spoken: Spoken) -> None:
     for event in events:
-        line = spoken_line(event, plan)
+        line = spoken.line(event)
         if line is not None:
             typer.echo(line)
 

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from linetender.annunciation.words import PRIORITY_WORDS
-from linetender.cli.spoken import spoken_line
+from linetender.cli.spoken import Spoken
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import Event, Sound
 from linetender.core.inputs import Quality
@@ -87,7 +87,7 @@ class LiveView:
     """
 
     def __init__(self, plan: Plan, console: Console, title: str) -> None:
-        self._plan = plan
+        self._spoken = Spoken(plan, decimals=1)
         self._title = title
         self._lines: list[str] = []
         self._live = Live(console=console, auto_refresh=False)
@@ -102,7 +102,7 @@ class LiveView:
     def show(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         """Take what happened and how things stand; draw."""
         for event in events:
-            line = spoken_line(event, self._plan, decimals=1)
+            line = self._spoken.line(event)
             if line is not None:
                 self._lines = [*self._lines, line][-LINES_KEPT:]
         self._live.update(self.draw(snapshot), refresh=True)

@@ -21,7 +21,7 @@ from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_o
 from linetender.cli.scenario_play import scenario_named
 from linetender.cli.served_station import boot_of, open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
-from linetender.cli.spoken import blind_words, spoken_line
+from linetender.cli.spoken import Spoken, blind_words
 from linetender.cli.state_folder import state_folder
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
@@ -105,12 +105,14 @@ class Session:
     shown: IdleShown = field(init=False)
     run_id: str = field(default_factory=lambda: secrets.token_hex(4))
     _ledger: FilterLedger | None = None
+    _spoken: Spoken = field(init=False)
 
     def __post_init__(self) -> None:
         """Prepare what people at the computer talk to the daemon by."""
         plan = self.station.plan
         folder = runtime_folder(plan.station)
-        self.control = ControlSocket(folder, plan.station, lambda event: spoken_line(event, plan))
+        self.control = ControlSocket(folder, plan.station, Spoken(plan).line)
+        self._spoken = Spoken(plan)
 
     def surroundings(self, machine: Machine, clock: StationClock, *, is_real: bool) -> Surroundings:
         """Return what the live station runs on."""
@@ -181,7 +183,7 @@ class Session:
 
     def _print(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         for event in events:
-            line = spoken_line(event, self.station.plan)
+            line = self._spoken.line(event)
             if line is not None:
                 self.lines.put(line)
 

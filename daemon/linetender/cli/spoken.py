@@ -1,6 +1,7 @@
 """Events as lines for people: when, and what happened."""
 
 from linetender.annunciation.cause_words import cause_line
+from linetender.annunciation.news import News
 from linetender.annunciation.words import alarm_line
 from linetender.core.events import (
     AlarmChanged,
@@ -33,10 +34,25 @@ _NAMES = {"spo2": "oxygen (SpO2)", "pulse_rate": "pulse"}
 _UNITS = {"percent": "%", "bpm": "/min", "pa": "Pa"}
 
 
-def spoken_line(event: Event, plan: Plan, decimals: int = 3) -> str | None:
-    """Return one line about an event with its time (s), or None for what needs no words."""
-    words = _words(event, plan)
-    return None if words is None else f"{to_seconds(event.due_ns):9.{decimals}f} s  {words}"
+class Spoken:
+    """Tells what happens in lines; given each event once, in their order.
+
+    Args:
+        plan: The station.
+        decimals: Of the time (s) that each line begins with.
+    """
+
+    def __init__(self, plan: Plan, decimals: int = 3) -> None:
+        self._plan = plan
+        self._decimals = decimals
+        self._news = News()
+
+    def line(self, event: Event) -> str | None:
+        """Return one line about an event with its time, or None for what needs no words."""
+        if isinstance(event, AlarmChanged) and not self._news.is_news(event):
+            return None
+        words = _words(event, self._plan)
+        return words and f"{to_seconds(event.due_ns):9.{self._decimals}f} s  {words}"
 
 
 def _words(event: Event, plan: Plan) -> str | None:

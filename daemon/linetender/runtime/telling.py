@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from linetender.annunciation.cause_words import cause_line
+from linetender.annunciation.news import News
 from linetender.annunciation.payloads import (
     Alarm,
     Wall,
@@ -25,7 +26,6 @@ from linetender.annunciation.words import (
     attendant_line,
     back_line,
     call_line,
-    is_left_behind,
     release_line,
     sentence,
     still_line,
@@ -101,6 +101,7 @@ class Teller:
         self._state_due_ns = 0
         self._since: dict[str, str] = {}
         self._last: dict[str, AlarmChanged] = {}
+        self._news = News()
         self._causes: dict[str, CauseNamed | CauseView] = {}
         self._called: tuple[str, ...] = ()
         self._asked = Sound.SILENT
@@ -239,13 +240,12 @@ class Teller:
             self._causes.pop(event.rule, None)
         else:
             self._since.setdefault(event.rule, at)
-        is_news = self._is_news(event)
         self._last[event.rule] = event
         self._tell_alarm(event.rule)
         if self._tells_events:
             message = event_message(self._run, event, at, told_ns)
             self._publish(self._topics.event, encode(message), qos=1, expiry_s=EVENT_EXPIRY_S)
-        if is_news:
+        if self._news.is_news(event):
             self._say(alarm_line(event, self._plan))
 
     def _cause_named(self, event: CauseNamed) -> None:
@@ -254,15 +254,6 @@ class Teller:
         last = self._last.get(event.rule)
         if last is not None and event.cause is not Cause.NOT_CLEAR:
             self._say(cause_line(event, last.priority))
-
-    def _is_news(self, event: AlarmChanged) -> bool:
-        """Return whether a phone shows it: not what another alarm suppresses, nor its end."""
-        if event.after is AlarmState.SUPPRESSED:
-            return is_left_behind(event)
-        last = self._last.get(event.rule)
-        if event.after is not AlarmState.NORMAL or last is None:
-            return True
-        return last.after is not AlarmState.SUPPRESSED or is_left_behind(last)
 
     def _tell_alarm(self, rule: str) -> None:
         last = self._last.get(rule)
