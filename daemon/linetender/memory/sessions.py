@@ -19,8 +19,8 @@ class SessionRecord(msgspec.Struct, frozen=True, kw_only=True):
         recording: Name of the file in which it began; empty where nothing was recorded.
         check: How the pre-use check stood when the hood went on: `passed`, `refused`, `none`.
         overrides: (step, reason) of each step that was overridden.
-        leaves: How many LEAVE alarms began.
-        looks: How many LOOK alarms began.
+        leaves: How many alarms were or became a LEAVE.
+        looks: How many began as a LOOK and stayed one.
         false_leaves: How many LEAVEs the wearer marked as false.
         summary: One line for people; empty while it lasts.
     """

@@ -42,7 +42,7 @@ class Index(Protocol):
 
 
 class SessionTally:
-    """A listener of the live station that counts.
+    """A listener of the live station that counts each alarm once, as the gravest it became.
 
     Args:
         index: Where records go; None: nowhere.
@@ -66,7 +66,8 @@ class SessionTally:
         self._is_first = True
         self._worn_ns = 0
         self._least: dict[Signal, float] = {}
-        self._stood: dict[bool, int] = {}  # whether LEAVE: how many stood at its beginning
+        self._stood: dict[str, bool] = {}  # rule that stood at its beginning: whether as LEAVE
+        self._looks: set[str] = set()  # rules whose alarm was last counted as a LOOK
 
     def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> tuple[str, ...]:
         """Take what happened; return lines for people."""
@@ -105,6 +106,7 @@ class SessionTally:
         state = "none" if check.state is CheckState.NONE else "passed" if passed else "refused"
         self._least.clear()
         self._stood.clear()
+        self._looks.clear()
         self._worn_ns = 0
         self._use = SessionRecord(
             started_at=wall.at,
@@ -139,23 +141,31 @@ class SessionTally:
         raised = {event.rule for event in events if isinstance(event, AlarmChanged)}
         for view in snapshot.alarms:
             if view.rule not in raised and view.state in ACTIVE | SOUNDING:
-                is_leave = view.priority is Priority.HIGH
-                self._stood[is_leave] = self._stood.get(is_leave, 0) + 1
+                self._stood[view.rule] = view.priority is Priority.HIGH
 
     def _counted(self, word: str, began: int) -> str:
-        stood = self._stood.get(word == "LEAVE", 0)
+        stood = sum(is_leave is (word == "LEAVE") for is_leave in self._stood.values())
         return f"{began} {word}" + (f" besides {stood} that stood from the start" if stood else "")
 
     def _count(self, event: AlarmChanged) -> None:
         begins = event.after is AlarmState.UNACKNOWLEDGED
         if self._use is None or not self._is_open or not begins:
             return
-        if event.before is AlarmState.ACKNOWLEDGED or event.before is event.after:
-            return
-        if event.priority is Priority.HIGH:
+        goes_on = event.before is AlarmState.ACKNOWLEDGED or event.before is event.after
+        if event.priority is not Priority.HIGH:
+            if not goes_on:
+                self._looks.add(event.rule)
+                self._change(looks=self._use.looks + 1)
+        elif not goes_on:
+            self._looks.discard(event.rule)
             self._change(leaves=self._use.leaves + 1)
-        else:
-            self._change(looks=self._use.looks + 1)
+        elif event.rule in self._looks:
+            self._looks.discard(event.rule)
+            self._change(looks=self._use.looks - 1, leaves=self._use.leaves + 1)
+        elif self._stood.get(event.rule) is False:
+            # As a LOOK it stood from the start; a LEAVE it became in this use.
+            del self._stood[event.rule]
+            self._change(leaves=self._use.leaves + 1)
 
     def _mark(self) -> None:
         if self._use is not None:
