@@ -48,6 +48,7 @@ def test_what_is_kept_comes_back(tmp_path: Path) -> None:
         looks=1,
         false_leaves=1,
         summary="Worn for 60 min.",
+        stood=(("supply_low", False),),
     )
     with open_store(tmp_path) as store:
         row = begin_session(store, USE)

@@ -9,6 +9,7 @@ from linetender.core.instants import SECOND_NS as S
 from linetender.core.plan import OnFact
 from linetender.core.snapshot import AlarmView, Snapshot
 from linetender.core.stages import Priority, Stage
+from linetender.memory.sessions import CheckRecord, SessionRecord
 from linetender.reports.episodes import Episodes
 from linetender.runtime.clock import demo_wall_clock
 from linetender.runtime.session_tally import SessionTally
@@ -78,4 +79,50 @@ def test_one_that_stood_from_the_start_and_rises_became_a_leave_in_this_use(
     for number, move in enumerate(moves, start=2):
         tally.tell((changed(number, move),), now)
     (line,) = tally.tell(WENT_OFF, now)
+    assert line.startswith(f"Worn for 0 min: {said},")
+
+
+class Kept:
+    """An index that keeps the last record only."""
+
+    use: SessionRecord | None = None
+
+    def begin(self, record: SessionRecord) -> None:
+        """Keep it."""
+        self.use = record
+
+    update = begin
+
+    def check(self, record: CheckRecord) -> None:
+        """There is none."""
+        raise AssertionError(record)
+
+
+ACROSS_A_RESTART = [
+    # Stood from the start; what happens before the restart, and after it.
+    (False, [LOOK], [RISES], "1 LEAVE, 0 LOOK"),
+    (False, [LOOK, LOOK_ANSWERED], [RISES_ANSWERED], "1 LEAVE, 0 LOOK"),
+    (False, [LOOK], [LOOK_ANSWERED], "0 LEAVE, 1 LOOK"),
+    (True, [], [], "0 LEAVE, 0 LOOK besides 1 that stood from the start"),
+    (True, [], [RISES], "1 LEAVE, 0 LOOK"),
+    (True, [RISES], [RISES_ANSWERED], "1 LEAVE, 0 LOOK"),
+]
+
+
+@pytest.mark.parametrize(("stood", "before", "after", "said"), ACROSS_A_RESTART)
+def test_a_restart_in_use_loses_no_count(
+    stood: bool, before: list[Move], after: list[Move], said: str
+) -> None:
+    kept = Kept()
+    first = SessionTally(kept, demo_wall_clock, "")
+    first.tell(WENT_ON, worn(AlarmView("rule", SOUNDS, MEDIUM, 0, 1, "")) if stood else worn())
+    for number, move in enumerate(before, start=2):
+        first.tell((changed(number, move),), worn())
+    priority = before[-1][2] if before else MEDIUM
+    still = worn(AlarmView("rule", SOUNDS, priority, 0, 1, ""))
+    second = SessionTally(kept, demo_wall_clock, "", kept.use)
+    second.tell((), still)
+    for number, move in enumerate(after, start=9):
+        second.tell((changed(number, move),), still)
+    (line,) = second.tell(WENT_OFF, worn())
     assert line.startswith(f"Worn for 0 min: {said},")

@@ -148,6 +148,8 @@ CREATE TABLE filter_point (
 ) STRICT
 """
 
+_STOOD = "ALTER TABLE session ADD COLUMN stood TEXT NOT NULL DEFAULT '[]'"
+
 MIGRATIONS: tuple[tuple[str, ...], ...] = (
     # 1: what was calibrated and taught.
     (_CALIBRATIONS, _TAUGHT),
@@ -161,6 +163,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (_PROOFS,),
     # 6: filters, and what was seen of each while air went through it.
     (_FILTERS, _FILTER_POINTS),
+    # 7: alarms that stood when a use began.
+    (_STOOD,),
 )
 """Each script is a tuple of statements, run in one transaction with its number."""
 

@@ -23,6 +23,8 @@ class SessionRecord(msgspec.Struct, frozen=True, kw_only=True):
         looks: How many began as a LOOK and stayed one.
         false_leaves: How many LEAVEs the wearer marked as false.
         summary: One line for people; empty while it lasts.
+        stood: (rule, whether as a LEAVE) of each alarm that stood when the hood went on, and
+            did not become a LEAVE since.
     """
 
     started_at: str
@@ -35,6 +37,7 @@ class SessionRecord(msgspec.Struct, frozen=True, kw_only=True):
     looks: int = 0
     false_leaves: int = 0
     summary: str = ""
+    stood: tuple[tuple[str, bool], ...] = ()
 
 
 class CheckRecord(msgspec.Struct, frozen=True, kw_only=True):
@@ -109,7 +112,7 @@ def checks_in(store: Store) -> list[CheckRecord]:
     return [_record(dict(row), CheckRecord) for row in rows]
 
 
-_LISTS = ("overrides", "steps")
+_LISTS = ("overrides", "steps", "stood")
 
 
 def _plain(record: SessionRecord | CheckRecord) -> dict[str, Any]:

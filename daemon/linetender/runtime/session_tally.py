@@ -66,14 +66,15 @@ class SessionTally:
         self._is_first = True
         self._worn_ns = 0
         self._least: dict[Signal, float] = {}
-        self._stood: dict[str, bool] = {}  # rule that stood at its beginning: whether as LEAVE
+        # Rules that stood at its beginning: whether as a LEAVE.
+        self._stood: dict[str, bool] = {} if open_use is None else dict(open_use.stood)
         self._looks: set[str] = set()  # rules whose alarm was last counted as a LOOK
 
     def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> tuple[str, ...]:
         """Take what happened; return lines for people."""
         if self._is_first:
             self._is_first = False
-            self._go_on(snapshot)
+            self._go_on(events, snapshot)
         lines: list[str] = []
         if snapshot.worn_for_ns is not None:
             self._worn_ns = snapshot.worn_for_ns
@@ -93,7 +94,10 @@ class SessionTally:
                     self._index.check(self._checked(event, snapshot))
         return tuple(lines)
 
-    def _go_on(self, snapshot: Snapshot) -> None:
+    def _go_on(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
+        if self._is_open:
+            standing = _standing(events, snapshot)
+            self._looks = {one for one, is_leave in standing if not is_leave} - set(self._stood)
         if snapshot.stage is Stage.WORN and not self._is_open:
             self._begin(snapshot)
         elif snapshot.stage is not Stage.WORN and self._is_open and self._use is not None:
@@ -138,10 +142,9 @@ class SessionTally:
 
     def _note_standing(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         """Count what began before the hood went on and still stands: it is never raised in use."""
-        raised = {event.rule for event in events if isinstance(event, AlarmChanged)}
-        for view in snapshot.alarms:
-            if view.rule not in raised and view.state in ACTIVE | SOUNDING:
-                self._stood[view.rule] = view.priority is Priority.HIGH
+        self._stood.update(_standing(events, snapshot))
+        if self._stood:
+            self._change(stood=tuple(self._stood.items()))
 
     def _counted(self, word: str, began: int) -> str:
         stood = sum(is_leave is (word == "LEAVE") for is_leave in self._stood.values())
@@ -165,7 +168,8 @@ class SessionTally:
         elif self._stood.get(event.rule) is False:
             # As a LOOK it stood from the start; a LEAVE it became in this use.
             del self._stood[event.rule]
-            self._change(leaves=self._use.leaves + 1)
+            stood = tuple(self._stood.items())
+            self._change(stood=stood, leaves=self._use.leaves + 1)
 
     def _mark(self) -> None:
         if self._use is not None:
@@ -194,3 +198,13 @@ class SessionTally:
             steps=tuple((step.id, step.state.value, step.why) for step in check.steps),
             overrides=check.overrides,
         )
+
+
+def _standing(events: tuple[Event, ...], snapshot: Snapshot) -> list[tuple[str, bool]]:
+    """Return (rule, whether as a LEAVE) of what stands and is not raised just now."""
+    raised = {event.rule for event in events if isinstance(event, AlarmChanged)}
+    return [
+        (view.rule, view.priority is Priority.HIGH)
+        for view in snapshot.alarms
+        if view.rule not in raised and view.state in ACTIVE | SOUNDING
+    ]
