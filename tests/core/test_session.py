@@ -74,7 +74,8 @@ def after(bench: Bench, blind_s: float | None, *, at_s: float = 70.0) -> Bench:
 def test_a_restart_resumes_and_says_how_long_it_was_blind_until_somebody_answers() -> None:
     bench = after(worn(), 5.0)
     (raised,) = [e for e in bench.said if isinstance(e, AlarmChanged)]
-    assert (bench.stage, raised.rule, raised.why) == (Stage.WORN, "resumed", "blind for 5 s")
+    assert (raised.rule, raised.why) == ("resumed", "blind for at most 5 s")
+    assert bench.stage is Stage.WORN
     assert bench.watch.snapshot().air_baseline == NORMAL_PA
     assert bench.watch.snapshot().question is Question.NONE
     good(bench, 70.0, 72.0)

@@ -126,7 +126,8 @@ def look(before: Stage, after: Played, when: str, power_cut: bool) -> None:
         assert snapshot.stage is Stage.WORN, when
         assert snapshot.air_armed, when
         (said,) = resumed
-        assert said.why == ("blind for an unknown time" if power_cut else "blind for 4 s"), when
+        how_long = "an unknown time" if power_cut else "at most 4 s"
+        assert said.why == f"blind for {how_long}", when
         assert (snapshot.question is Question.HOOD) is power_cut, when
         assert (snapshot.air_baseline is None) or not power_cut, when
         return

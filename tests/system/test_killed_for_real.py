@@ -21,10 +21,10 @@ from hypothesis import settings
 from typer.testing import CliRunner
 
 from linetender.cli.main import app
-from linetender.cli.spoken import blind_words
 from linetender.core.carryover import Carryover
 from linetender.core.events import BaselineSet, Event, Sound, StageChanged
 from linetender.core.pre_use import CheckState
+from linetender.core.session import blind_words
 from linetender.core.signals import Signal
 from linetender.core.snapshot import Question, Snapshot
 from linetender.core.stages import Stage

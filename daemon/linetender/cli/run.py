@@ -21,11 +21,12 @@ from linetender.cli.run_telling import Telling, checked_of, outbox_of, telling_o
 from linetender.cli.scenario_play import scenario_named
 from linetender.cli.served_station import boot_of, open_world, state_given, wall_of, world_folder
 from linetender.cli.speed import finite
-from linetender.cli.spoken import Spoken, blind_words
+from linetender.cli.spoken import Spoken
 from linetender.cli.state_folder import state_folder
 from linetender.core.carryover import Carryover
 from linetender.core.events import Event
 from linetender.core.inputs import By, Verb
+from linetender.core.session import blind_words
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Stage
 from linetender.recording.upkeep import Upkeep

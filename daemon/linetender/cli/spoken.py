@@ -13,7 +13,7 @@ from linetender.core.events import (
     StepChanged,
     StepState,
 )
-from linetender.core.instants import SECOND_NS, to_seconds
+from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
 from linetender.core.pre_use import WHOLE
 from linetender.core.stages import Priority
@@ -90,15 +90,3 @@ def _quantity(event: BaselineSet) -> str:
     if event.signal == "airflow_l_min":
         name, unit = "airflow", "L/min"
     return f"{_NAMES.get(name, name.replace('_', ' '))} {event.value:g} {_UNITS.get(unit, unit)}"
-
-
-def blind_words(blind_ns: int | None) -> str:
-    """Say for how long nothing was watched before a restart.
-
-    It is known only since when: from the state kept last, which is at each event and once a
-    minute. The run before may have watched for up to a minute after that.
-
-    Args:
-        blind_ns: Time since then; None where the power was cut.
-    """
-    return "an unknown time" if blind_ns is None else f"at most {-(-blind_ns // SECOND_NS)} s"

@@ -115,8 +115,7 @@ class Session:
 
     def resume(self, now_ns: int, blind_ns: int | None) -> None:
         """Go on with a use after a time without watching; None means that power was cut."""
-        how_long = "an unknown time" if blind_ns is None else f"{blind_ns / SECOND_NS:.0f} s"
-        before, self.blind = self.blind, f"blind for {how_long}"
+        before, self.blind = self.blind, f"blind for {blind_words(blind_ns)}"
         self.facts.append(Fact(now_ns, FactName.RESUMED, True, self.blind))
         if before not in ("", self.blind):
             # After the new one, so that nothing is lowered in between.
@@ -200,3 +199,15 @@ class Session:
                 self.prompts.put(Cue.REMINDS, now_ns + REMIND_NS)
         if self.leave_rule and self.prompts.until_ns <= now_ns:
             self.close_false_leave()
+
+
+def blind_words(blind_ns: int | None) -> str:
+    """Say for how long nothing was watched before a restart.
+
+    It is known only since when: from the state kept last, which is at each event and once a
+    minute. The run before may have watched for up to a minute after that.
+
+    Args:
+        blind_ns: Time since then; None where the power was cut.
+    """
+    return "an unknown time" if blind_ns is None else f"at most {-(-blind_ns // SECOND_NS)} s"

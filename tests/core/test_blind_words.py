@@ -1,8 +1,8 @@
-"""Lines for people about what happens."""
+"""For how long nothing was watched before a restart, in words."""
 
 import pytest
 
-from linetender.cli.spoken import blind_words
+from linetender.core.session import blind_words
 
 MS = 1_000_000
 BLIND = [
