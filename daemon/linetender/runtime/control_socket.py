@@ -100,7 +100,7 @@ class ControlSocket:
     Args:
         folder: Where the socket is made.
         station: Id of the station.
-        speak: Returns a line for people about an event, or None.
+        speak: Returns a line for people about an event, or None; given each once, in order.
 
     Attributes:
         path: Of the socket.
@@ -144,9 +144,10 @@ class ControlSocket:
 
     def tell(self, events: tuple[Event, ...], snapshot: Snapshot) -> None:
         """Let those who watch see what happened; a listener of the live station."""
+        # Whether somebody watches or not: what is news depends on what came before.
+        lines = tuple(line for event in events if (line := self._speak(event)) is not None)
         if not self._watching:
             return
-        lines = tuple(line for event in events if (line := self._speak(event)) is not None)
         status = self._status(snapshot, lines)
         for writer, number in list(self._watching.items()):
             self._send(writer, Answer(number, True, status))
