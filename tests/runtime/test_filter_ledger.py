@@ -1,5 +1,6 @@
 """The filter's hours are noted while the station runs: what counts, what is kept, and when."""
 
+import asyncio
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -128,3 +129,23 @@ def test_a_stretch_stays_with_the_filter_it_began_with(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         assert [each.points for each in filters_in(store)] == [(begun,), (later,)]
     assert keeper.due().startswith("2031-04-02")
+
+
+def test_a_filter_that_was_changed_meanwhile_is_known_to_who_waits_for_it(tmp_path: Path) -> None:
+    keeper = FilterKeeper(tmp_path, FilterCare(good_for_days=30.0), 0.5, "", lambda: Wall(AT, True))
+    asyncio.run(keeper.until_looked())
+    assert keeper.due() == ""
+    with open_store(tmp_path) as store:
+        fit_filter(store, AT_S, synchronised=True, is_new=True)
+    asyncio.run(keeper.until_looked(30.0))
+    assert keeper.due().startswith("2031-04-02")
+    keeper.close()
+
+
+def test_nobody_waits_for_ever_for_a_memory_that_cannot_be_read(tmp_path: Path) -> None:
+    folder = tmp_path / "file"
+    folder.touch()
+    keeper = FilterKeeper(folder, FilterCare(), 0.5, AT, lambda: Wall(AT, True))
+    asyncio.run(keeper.until_looked(0.05))
+    assert keeper.due() == AT
+    keeper.close()

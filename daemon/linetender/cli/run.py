@@ -312,6 +312,7 @@ def _session(
         session.filter = filter_keeper_of(station, folder, lambda: session.wall())
         if session.filter is not None:
             session.control.filter_due = session.filter.due
+            session.control.until_known = session.filter.until_looked
         if session.telling is not None:
             session.outbox = outbox_of(station, session.telling, folder, session.run_id, boot)
         else:

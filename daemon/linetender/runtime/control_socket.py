@@ -107,6 +107,7 @@ class ControlSocket:
         pace_s: Rest after each request of a client (s).
         filter_due: Returns until when the filter is good (ISO 8601); empty where nothing says.
         broker: Returns how the way to the broker stands; None where there is none.
+        until_known: Awaited before the answer to `status`: what has to be looked up first.
         until_ended: Awaited before the answer to an accepted `end`, if there is something
             to wait for.
     """
@@ -116,6 +117,7 @@ class ControlSocket:
         self.pace_s = PACE_S
         self.broker: Callable[[], BrokerView] | None = None
         self.filter_due: Callable[[], str] = str
+        self.until_known: Callable[[], Awaitable[None]] | None = None
         self.until_ended: Callable[[], Awaitable[None]] | None = None
         self._station = station
         self._speak = speak
@@ -215,6 +217,8 @@ class ControlSocket:
             except _NO_REQUEST as error:
                 self._send(writer, Answer(0, False, error=f"no request: {error}"))
                 return
+            if request.verb is Ask.STATUS and self.until_known is not None:
+                await self.until_known()
             answer = self._answer(request, writer, source)
             if answer.ok and request.verb is Ask.END and self.until_ended is not None:
                 await self.until_ended()

@@ -6,7 +6,9 @@ it is stored after its first minute, every five minutes, at the end of a use and
 end. So a power cut costs five minutes of the ledger at most.
 """
 
+import asyncio
 import logging
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -14,7 +16,6 @@ from datetime import datetime
 from pathlib import Path
 from queue import SimpleQueue
 from statistics import fmean
-from threading import Thread
 from typing import NamedTuple
 
 from linetender.airline.filter_history import FilterPoint
@@ -44,6 +45,7 @@ LONGEST_S = 4 * 3600.0
 STORED_EVERY_S = 300.0
 LOOKS_EVERY_S = 10.0
 MINUTE_S = 60.0
+_PAUSE_S = 0.01
 
 Keep = Callable[[FilterPoint, bool], None]
 """Takes a stretch as it stands, and whether it is over."""
@@ -188,7 +190,7 @@ class FilterKeeper:
         self._filter_row = 0
         self._row: int | None = None
         self._wishes: SimpleQueue[Callable[[Store], None] | None] = SimpleQueue()
-        self._thread = Thread(target=self._run, name="filter-ledger", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="filter-ledger", daemon=True)
         self._thread.start()
 
     def keep(self, point: FilterPoint, is_over: bool) -> None:
@@ -201,6 +203,22 @@ class FilterKeeper:
             self._looked_s = time.monotonic()
             self._wishes.put(self._look)
         return self._due
+
+    async def until_looked(self, within_s: float = 0.5) -> None:
+        """Look whether it is a new one; return once that is done, or took too long."""
+        looked = threading.Event()
+
+        def look(store: Store) -> None:
+            try:
+                self._look(store)
+            finally:
+                looked.set()
+
+        self._wishes.put(look)
+        for _ in range(round(within_s / _PAUSE_S)):
+            if looked.is_set():
+                return
+            await asyncio.sleep(_PAUSE_S)
 
     def close(self, within_s: float = 2.0) -> None:
         """Store what waits and stop, `within_s` at most."""
