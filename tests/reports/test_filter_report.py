@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from linetender.cli.main import app
 from linetender.reports.filter_story import NOTHING, filter_lines, filter_seen
-from linetender.reports.filter_trend import filter_block, filter_plots
+from linetender.reports.filter_trend import filter_block, filter_plots, filter_summaries
 from linetender.reports.page import page
 from linetender.reports.session_facts import SessionFacts
 from linetender.reports.session_reading import ReadSession, read_session
@@ -283,6 +283,20 @@ NAME = "H13, new on 2031-03-01"
 
 def cells_of(row: str) -> list[str]:
     return [part for part in row.replace("</th>", "</td>").split("</td>") if part.strip()]
+
+
+def test_the_terminal_has_a_line_of_the_newest_state(tmp_path: Path) -> None:
+    known = facts(tmp_path, OVER, YOUNG, None, LOADING)
+    lines = [plain(line) for line in filter_summaries(known)]
+    assert lines == [
+        f"Filter of bench, {NAME}: 61.0 h of use when the last of them began. "
+        "It was due since 2031-04-30."
+    ]
+    lines = [plain(line) for line in filter_summaries(known[3:])]
+    assert lines == [
+        f"Filter of bench, {NAME}: 24.0 h of use when the session began. Due on 2031-05-09."
+    ]
+    assert filter_summaries(known[2:3]) == []
 
 
 def test_without_any_ledger_the_page_says_so(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from linetender.cli.exit_codes import ExitCode
 from linetender.cli.line_breaks import text_of
 from linetender.cli.replay_progress import ReplayBar
 from linetender.recording.retention import mark_reviewed
+from linetender.reports.filter_trend import filter_summaries
 from linetender.reports.new_file import expect_new, new_file
 from linetender.reports.page import page
 from linetender.reports.session_files import session_files, session_name
@@ -99,13 +100,15 @@ def _page(sessions: Sessions) -> str:
 
 
 def _print(sessions: Sessions) -> None:
-    """Print what happened: all of it for one session, a line for each of many."""
+    """Print what happened: all of it for one session, a line for each of many; the filter."""
+    facts = [session.facts for _, session in sessions]
     if len(sessions) == 1:
         session = sessions[0][1]
         lines = [headline(session.facts), *story(session.facts, session.time_of_day)]
     else:
-        lines = [total([session.facts for _, session in sessions])]
+        lines = [total(facts)]
         lines += [f"{name_of(session)}: {headline(session.facts)}" for _, session in sessions]
+    lines += filter_summaries(facts)
     plain = [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
     typer.echo(text_of(plain))
 

@@ -140,11 +140,15 @@ def standing(seen: FilterSeen, begins: str) -> Iterator[str]:
                 f"Measured is the airflow {by}: what else takes air looks the same."
             )
     yield f"{limit_reached(seen)}."
-    if seen.due_at:
-        is_past = bool(begins) and _instant(seen.due_at) <= _instant(begins)
-        yield f"{'It was due since' if is_past else 'Due on'} {seen.due_at[:10]}."
-    else:
-        yield "When it is due is not known."
+    yield due_text(seen, begins)
+
+
+def due_text(seen: FilterSeen, begins: str) -> str:
+    """Say when a filter is due; the arguments are those of `standing`."""
+    if not seen.due_at:
+        return "When it is due is not known."
+    is_past = bool(begins) and _instant(seen.due_at) <= _instant(begins)
+    return f"{'It was due since' if is_past else 'Due on'} {seen.due_at[:10]}."
 
 
 def name_of(seen: FilterSeen) -> str:

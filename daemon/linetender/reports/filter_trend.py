@@ -1,6 +1,6 @@
 """How filters loaded from session to session: a trend, a table, and what follows from it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from html import escape
 
@@ -9,6 +9,7 @@ from linetender.reports.filter_story import (
     CANNOT_BE_READ,
     NOTHING,
     FilterSeen,
+    due_text,
     filter_seen,
     limit_reached,
     name_of,
@@ -64,16 +65,36 @@ def filter_block(facts: Sequence[SessionFacts]) -> str:
         return text or f"<p>{NOTHING}</p>"
     rows = [_row(number, one) for number, one in seen.items()]
     text += table("The filter as each session began; intervals are of 90 %", _COLUMNS, rows)
+    for station, number in _newest(facts, seen):
+        told = standing(seen[number], facts[number - 1].begins)
+        text += (
+            f'<p class="lead">{escape(station)}, newest state, as session {number} began:</p>'
+            f"\n{listed(told)}"
+        )
+    return text
+
+
+def filter_summaries(facts: Sequence[SessionFacts]) -> list[str]:
+    """Say in a line for each station how its filter stood last; none where nothing tells."""
+    seen = _seen(facts)
+    when = "the session" if len(facts) == 1 else "the last of them"
+    lines = []
+    for station, number in _newest(facts, seen):
+        found = seen[number]
+        due = due_text(found, facts[number - 1].begins)
+        hours = f"{found.hours:.1f}\N{NO-BREAK SPACE}h of use"
+        lines.append(f"Filter of {station}, {name_of(found)}: {hours} when {when} began. {due}")
+    return lines
+
+
+def _newest(
+    facts: Sequence[SessionFacts], seen: Mapping[int, FilterSeen]
+) -> Iterator[tuple[str, int]]:
+    """Yield each station that tells of a filter, and the session with its newest state."""
     for station in dict.fromkeys(one.station for one in facts):
         own = [n for n, one in enumerate(facts, 1) if one.station == station and n in seen]
         if own:
-            number = max(own, key=lambda n: _age(seen[n]))
-            told = standing(seen[number], facts[number - 1].begins)
-            text += (
-                f'<p class="lead">{escape(station)}, newest state, as session {number} began:</p>'
-                f"\n{listed(told)}"
-            )
-    return text
+            yield station, max(own, key=lambda n: _age(seen[n]))
 
 
 def _seen(facts: Sequence[SessionFacts]) -> dict[int, FilterSeen]:
