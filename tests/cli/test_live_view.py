@@ -8,7 +8,7 @@ import msgspec
 import pytest
 from rich.console import Console
 
-from linetender.cli.live_view import LiveView
+from linetender.cli.live_view import LiveView, draw_station
 from linetender.cli.status import broker_line
 from linetender.core.alarm_table import AlarmState
 from linetender.core.events import AlarmChanged, Demand, Sound
@@ -131,6 +131,21 @@ def test_colour_adds_nothing_but_colour() -> None:
     coloured = shown(LEAVE, colour=True)
     assert "\x1b[" in coloured
     assert re.sub(r"\x1b\[[\d;]*m", "", coloured) == shown(LEAVE)
+
+
+def test_what_happened_last_is_told_whole() -> None:
+    """What to do stands at the end of a line."""
+    lines = [f"{10.0 + turn:9.1f} s  Cause: The fan has stopped. {SAY} {turn}" for turn in range(9)]
+    console = Console(file=io.StringIO(), width=80, record=True)
+    console.print(draw_station(CALM, lines, "a test", 80))
+    assert [row.strip("│ ") for row in console.export_text().splitlines()[-7:-1]] == [
+        "16.0 s  Cause: The fan has stopped. Air lost. Leave, then take the hood",
+        "off. 6",
+        "17.0 s  Cause: The fan has stopped. Air lost. Leave, then take the hood",
+        "off. 7",
+        "18.0 s  Cause: The fan has stopped. Air lost. Leave, then take the hood",
+        "off. 8",
+    ]
 
 
 def test_the_frame_keeps_its_height() -> None:

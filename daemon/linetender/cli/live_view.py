@@ -1,6 +1,7 @@
 """The view of a running station in a terminal: calm, 80 columns, readable without colour."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import NamedTuple
 
 from rich.console import Console, Group, RenderableType
@@ -72,6 +73,9 @@ _QUESTIONS = {
 
 _WIDTH = 80
 _ALARM_LINES = 3
+_FRAME = 4
+_WORDS_FROM = 13
+"""So far from the left stand the words of a line, behind its time."""
 LINES_KEPT = 6
 """Rows kept free, so that the frame does not jump when something happens."""
 _BAR_WIDTH = 24
@@ -125,8 +129,8 @@ def draw_station(
         width: Columns of the terminal.
     """
     moves = lines is not None
-    shown = lines or ()
-    rows = ["", *shown, *[""] * (LINES_KEPT - len(shown))] if moves else []
+    columns = min(_WIDTH, width)
+    rows = ["", *_rows(lines, columns - _FRAME)] if lines is not None else []
     body = Group(
         _heading(snapshot),
         Text(note_on(snapshot), style=_note_style(snapshot)),
@@ -137,7 +141,18 @@ def draw_station(
     )
     light = snapshot.demand.light
     frame = "none" if light is None else _STYLES[light]
-    return Panel(body, title=title, width=min(_WIDTH, width), border_style=frame)
+    return Panel(body, title=title, width=columns, border_style=frame)
+
+
+def _rows(lines: Sequence[str], columns: int) -> list[str]:
+    """Return what happened last, in as many rows as are kept free: a line is told whole."""
+    rows: list[str] = []
+    for line in reversed(lines):
+        broken = wrap(line, columns, subsequent_indent=" " * _WORDS_FROM)
+        if rows and len(rows) + len(broken) > LINES_KEPT:
+            break
+        rows = [*broken, *rows][:LINES_KEPT]
+    return [*rows, *[""] * (LINES_KEPT - len(rows))]
 
 
 def _heading(snapshot: Snapshot) -> Text:
