@@ -213,3 +213,10 @@ def test_exit_codes_are_those_of_the_manual() -> None:
         "ALREADY_RUNNING": 5,
         "FAULT": 70,
     }
+
+
+@pytest.mark.parametrize("verb", [*(f"{name}" for name in cli.GROUPS), "", "demo", "size"])
+def test_a_switch_is_shown_as_it_is_typed_without_a_value(verb: str) -> None:
+    """It read as if `--plain` wanted one: `--plain <bool>`."""
+    shown = linetender(*verb.split(), "--help").stdout
+    assert "--plain" in shown and "bool" not in shown

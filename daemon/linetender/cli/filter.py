@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
 
 from linetender.airline.filter_history import FilterHistory
+from linetender.cli.bare_flags import VerbGroup
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.filter_words import standing_lines
 from linetender.cli.recalling import recall_for
@@ -31,7 +31,7 @@ State = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
-class _StandingOrChange(TyperGroup):
+class _StandingOrChange(VerbGroup):
     """Whatever is not a command is the station file whose filter is asked for."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:

@@ -12,6 +12,7 @@ import typer
 from linetender import __version__
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.cli.acknowledge import acknowledge
+from linetender.cli.bare_flags import Verb, VerbGroup
 from linetender.cli.calibrate import calibrate
 from linetender.cli.control_client import Unanswered
 from linetender.cli.demo import demo
@@ -115,6 +116,7 @@ All verbs: {{name}} --help
 
 app = typer.Typer(
     name="linetender",
+    cls=VerbGroup,
     help=EXPLANATION,
     epilog="\n\n".join(f"- {caution.short}" for caution in CAUTIONS),
     pretty_exceptions_enable=False,
@@ -147,9 +149,10 @@ def _first_steps(
 
 for _heading, _verbs in VERBS.items():
     for _verb in _verbs:
-        app.command(rich_help_panel=_heading)(taking_plain(_verb))
+        app.command(cls=Verb, rich_help_panel=_heading)(taking_plain(_verb))
 for _name, _group in GROUPS.items():
     for _each in _group.registered_commands:
+        _each.cls = Verb
         if _each.callback is not None:
             _each.callback = taking_plain(_each.callback)
     if _group.registered_callback is None:

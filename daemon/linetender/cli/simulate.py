@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
 
+from linetender.cli.bare_flags import VerbGroup
 from linetender.cli.exit_codes import ExitCode
 from linetender.cli.offered_names import offered_faults
 from linetender.cli.scenario_play import FOLDER, scenario_named, scenario_names
@@ -43,7 +43,7 @@ At = Annotated[
 ]
 
 
-class _WorldOrHand(TyperGroup):
+class _WorldOrHand(VerbGroup):
     """Commands are a script's hands; whatever else comes first is a scenario to serve."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
