@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from linetender.core.alarm_table import AlarmState
-from linetender.core.events import AlarmChanged, Demand, DemandChanged, Event
+from linetender.core.events import AlarmChanged, Demand, Event
 from linetender.core.inputs import By, Verb
 from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority, Stage
@@ -139,31 +139,6 @@ def on_a_bench(folder: Path, act: Callable[[Bench], Awaitable[None]]) -> Bench:
         return bench
 
     return asyncio.run(run())
-
-
-def test_what_has_to_be_looked_up_for_a_status_is_waited_for(folder: Path) -> None:
-    async def act(bench: Bench) -> None:
-        dues = ["2031-01-01T00:00:00+00:00"]
-
-        async def look() -> None:
-            await asyncio.sleep(0)
-            dues[0] = "2032-01-01T00:00:00+00:00"
-
-        bench.control.filter_due = lambda: dues[0]
-        bench.control.until_known = look
-        answer = await (await bench.client()).ask({"id": 1, "verb": "status"})
-        assert answer["result"]["filter_due"] == dues[0] == "2032-01-01T00:00:00+00:00"
-
-    on_a_bench(folder, act)
-
-
-def test_a_line_is_made_of_each_event_whoever_watches(folder: Path) -> None:
-    """What is news depends on what came before."""
-    made: list[Event] = []
-    control = ControlSocket(folder, "bench", made.append)
-    events = (DemandChanged(1, Demand()), DemandChanged(2, Demand()))
-    control.tell(events, Station().snapshot())
-    assert made == list(events)
 
 
 def test_status_says_everything(folder: Path) -> None:
