@@ -1,6 +1,7 @@
 """Virtual time: exact instants, no waiting, and no waiting for ever."""
 
 import asyncio
+import contextlib
 import os
 import threading
 import time
@@ -49,6 +50,56 @@ def test_timers_fire_in_order_at_exactly_their_instant(instants: list[int]) -> N
         return seen
 
     assert run_virtual(all_of_them()) == sorted(instants)
+
+
+class _AsAsyncioDoes(VirtualTimeLoop):
+    """A loop that looks around at every turn, as asyncio's own does."""
+
+    def _need_not_look_around(self) -> bool:
+        return False
+
+
+STEPS = st.one_of(
+    st.tuples(st.just("sleep"), st.sampled_from((0, 1, 2, 3, 5, 40))),
+    st.tuples(st.just("timer"), st.sampled_from((0, 1, 2, 3, 5, 40))),
+    st.tuples(st.just("wait"), st.sampled_from((0, 1, 2, 3, 5, 40))),
+    st.tuples(st.just("set"), st.just(0)),
+)
+"""What a task does next, and how many ms it takes; many are due at once."""
+
+
+@settings(deadline=None)
+@given(st.lists(st.lists(STEPS, max_size=12), min_size=1, max_size=5))
+def test_turns_without_a_look_around_do_the_same_in_the_same_order(
+    programs: list[list[tuple[str, int]]],
+) -> None:
+    async def one(who: int, steps: list[tuple[str, int]], rung: asyncio.Event) -> None:
+        for number, (what, ms) in enumerate(steps):
+            said.append((CLOCK.now_ns(), who, number))
+            if what == "set":
+                rung.set()
+                rung.clear()
+            elif what == "sleep":
+                await CLOCK.sleep(ms / 1000)
+            elif what == "timer":
+                await asyncio.sleep(ms / 1000)
+            else:
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(rung.wait(), ms / 1000)
+
+    async def together() -> None:
+        rung = asyncio.Event()
+        async with asyncio.TaskGroup() as group:
+            for who, steps in enumerate(programs):
+                group.create_task(one(who, steps, rung))
+
+    told = []
+    for loop in (VirtualTimeLoop, _AsAsyncioDoes):
+        said: list[tuple[int, int, int]] = []
+        with asyncio.Runner(loop_factory=loop) as runner:
+            runner.run(together())
+        told.append(said)
+    assert told[0] == told[1]
 
 
 def test_plain_asyncio_timers_use_virtual_time() -> None:

@@ -14,14 +14,17 @@ import selectors
 import threading
 import time
 from abc import abstractmethod
-from collections.abc import Coroutine
+from collections import deque
+from collections.abc import Awaitable, Callable, Coroutine
+from contextvars import Context
 from heapq import heappop, heappush
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, TypeVarTuple
 
 if TYPE_CHECKING:
     from _typeshed import FileDescriptorLike
 
 T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
 
 NS_PER_S = 1_000_000_000
 
@@ -35,6 +38,11 @@ _ASK_EVERY = 64
 a thread may have been started, and signals write into a pipe."""
 
 
+_NEARLY_S = 1e-6
+"""A timer of asyncio's that is due so soon after now, or after a sleeper, is left to asyncio,
+which rounds: float seconds hold the ns, and no more."""
+
+
 class NothingLeftToWaitFor(RuntimeError):
     """No timer is set and nothing can wake the loop: it would wait for ever."""
 
@@ -44,11 +52,13 @@ class TimeSelector(selectors.DefaultSelector):
 
     Attributes:
         now_ns: Virtual time in ns.
+        loop: The loop that it gives its time to, while that runs.
     """
 
     def __init__(self) -> None:
         super().__init__()
         self.now_ns = 0
+        self.loop: asyncio.AbstractEventLoop | None = None
         # Whether only a thread could make anything ready, and none runs: then to ask the
         # system costs more than all the rest of a turn of the loop.
         self._is_alone = False
@@ -56,13 +66,20 @@ class TimeSelector(selectors.DefaultSelector):
         self._sleepers: list[tuple[int, int, asyncio.Future[None]]] = []
         self._slept = 0
 
-    def wake(self, sleeper: asyncio.Future[None], at_ns: int) -> None:
-        """Finish a future at an instant (ns), before the loop's own timers of that instant.
+    def sleeper(self, at_ns: int) -> asyncio.Future[None]:
+        """Return what is done at an instant (ns), before the loop's own timers of that instant.
 
         Whoever sleeps most, the drivers, would pay most for those.
+
+        Raises:
+            RuntimeError: its loop does not run.
         """
+        if self.loop is None:
+            raise RuntimeError("nobody sleeps where no loop runs")
+        sleeper: asyncio.Future[None] = self.loop.create_future()
         self._slept += 1
         heappush(self._sleepers, (at_ns, self._slept, sleeper))
+        return sleeper
 
     def poll(self, timeout_s: float | None) -> list[tuple[selectors.SelectorKey, int]]:
         """Wait in real time (s; None is for ever) for what the loop watches."""
@@ -72,6 +89,21 @@ class TimeSelector(selectors.DefaultSelector):
                 return []
             self._is_alone = len(self.get_map()) <= 1 and threading.active_count() == 1
         return super().select(timeout_s)
+
+    def need_not_ask(self) -> bool:
+        """Say whether nothing can be ready but what the loop knows; count it as asked."""
+        if self._is_alone and (self._asked + 1) % _ASK_EVERY:
+            self._asked += 1
+            return True
+        return False
+
+    def jump_to_sleeper(self, before_s: float | None) -> bool:
+        """Let time pass to the next sleeper, if nothing else can come first; say whether it did.
+
+        Args:
+            before_s: When the loop's own next timer is due (s), or None.
+        """
+        return False
 
     def register(
         self, fileobj: "FileDescriptorLike", events: int, data: Any = None
@@ -123,6 +155,20 @@ class _JumpingSelector(TimeSelector):
         super().__init__()
         self.speed = speed
         self._start_ns = time.monotonic_ns()
+
+    def jump_to_sleeper(self, before_s: float | None) -> bool:
+        """See `TimeSelector`: only a loop that waits for nothing jumps."""
+        if self.speed or not self._is_alone:
+            return False
+        at_ns = self._next_sleeper_ns()
+        # A timer of nearly the same instant is left to `select`, which rounds it.
+        if at_ns is None or (before_s is not None and at_ns / NS_PER_S >= before_s - _NEARLY_S):
+            return False
+        if not self.need_not_ask():
+            return False
+        self.now_ns = at_ns
+        self._wake_sleepers()
+        return True
 
     def pass_time(self, until_ns: int | None) -> list[tuple[selectors.SelectorKey, int]]:
         if until_ns is None:
@@ -186,6 +232,11 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
             descriptor watched and no thread that calls in within 10 s of real time.
     """
 
+    # What asyncio keeps for itself, the same from 3.11 to 3.14: see _run_once.
+    _ready: deque[asyncio.Handle]
+    _scheduled: list[asyncio.TimerHandle]
+    _stopping: bool
+
     def __init__(self, speed: float = 0.0, selector: TimeSelector | None = None) -> None:
         self.selector = _JumpingSelector(speed) if selector is None else selector
         super().__init__(self.selector)
@@ -202,36 +253,90 @@ class VirtualTimeLoop(asyncio.SelectorEventLoop):
         """Return virtual time in s, for asyncio's own timers."""
         return self.selector.now_ns / NS_PER_S
 
+    def run_forever(self) -> None:
+        """Run until it is stopped; see `asyncio.loop.run_forever`."""
+        self.selector.loop = self
+        try:
+            super().run_forever()
+        finally:
+            self.selector.loop = None
+
+    def call_soon(
+        self,
+        callback: Callable[[*Ts], object],
+        *args: *Ts,
+        context: Context | None = None,
+    ) -> asyncio.Handle:
+        """Call something in the next turn of the loop; see `asyncio.loop.call_soon`."""
+        if self.get_debug() or self.is_closed():
+            return super().call_soon(callback, *args, context=context)
+        handle = asyncio.Handle(callback, args, self, context)
+        self._ready.append(handle)
+        return handle
+
+    def _run_once(self) -> None:
+        """Do one turn of the loop: as asyncio's own, at a third of its cost where it may.
+
+        A simulated hour is a quarter of a million turns. Most of them have nothing to ask
+        the system and no timer of the loop's own to look after; all others are left to
+        asyncio, and the order of things is the same.
+        """
+        if not (self.get_debug() or self._stopping) and self._need_not_look_around():
+            ready = self._ready
+            for _ in range(len(ready)):
+                handle = ready.popleft()
+                if not handle.cancelled():
+                    handle._run()
+        else:
+            super()._run_once()  # type: ignore[misc]  # private
+
+    def _need_not_look_around(self) -> bool:
+        """Whether a turn's callbacks are known, time moved on to the next of them if need be."""
+        timers = self._scheduled
+        first_s: float | None = None
+        if timers:
+            first_s = timers[0].when()
+            # As asyncio does, whose clock has a resolution: what is nearly due is due.
+            if first_s <= self.time() + _NEARLY_S or timers[0].cancelled():
+                return False
+        if self._ready:
+            return self.selector.need_not_ask()
+        return self.selector.jump_to_sleeper(first_s)
+
 
 class VirtualClock:
     """The clock of the running `VirtualTimeLoop`; a `linetender_drivers.contracts.Clock`.
+
+    Asked a dozen times for each reading, it stays with the loop that it was first asked in
+    for as long as that one runs.
 
     Raises:
         RuntimeError: from every method when no virtual-time loop is running.
     """
 
+    def __init__(self) -> None:
+        self._selector: TimeSelector | None = None
+
     def now_ns(self) -> int:
         """Return virtual time in ns since the loop was made."""
-        loop = asyncio.get_running_loop()
-        # Asked a dozen times for each reading: the usual loop is known without a call.
-        if type(loop) is not VirtualTimeLoop:
-            loop = _running_loop()
-        return loop.selector.now_ns
+        selector = self._selector
+        if selector is None or selector.loop is None:
+            selector = self._selector = _running_loop().selector
+        return selector.now_ns
 
     async def sleep(self, seconds: float) -> None:
         """Wait for a duration in s, to the ns; 0 or less only lets others run."""
-        await self.sleep_until_ns(self.now_ns() + round(seconds * NS_PER_S))
+        await self._instant(self.now_ns() + round(seconds * NS_PER_S))
 
     async def sleep_until_ns(self, instant_ns: int) -> None:
         """Wait until an instant of virtual time in ns, exactly; let others run at least once."""
-        loop = _running_loop()
-        selector = loop.selector
-        if instant_ns <= selector.now_ns:
-            await asyncio.sleep(0)
-            return
-        sleeper: asyncio.Future[None] = loop.create_future()
-        selector.wake(sleeper, instant_ns)
-        await sleeper
+        await self._instant(instant_ns)
+
+    def _instant(self, instant_ns: int) -> Awaitable[None]:
+        # No coroutine: a sleeper is woken through every one that awaits it.
+        if instant_ns > self.now_ns() and self._selector is not None:
+            return self._selector.sleeper(instant_ns)
+        return asyncio.sleep(0)
 
 
 def _running_loop() -> VirtualTimeLoop:
