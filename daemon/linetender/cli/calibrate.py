@@ -70,7 +70,13 @@ _FILE = typer.Argument(metavar="FILE", help="The station file.")
 _TEACH = typer.Option("--teach", help="Learn the line's pressures: five minutes, no L/min.")
 _ANSWERS = typer.Option("--answers", metavar="FILE", help="Take what was measured from here.")
 _SIMULATE = typer.Option("--simulate", help="Play it on an invented line, no hardware needed.")
-_SPEED = typer.Option("--speed", min=0.0, callback=finite, help="With --simulate; 0 = no waiting.")
+_SPEED = typer.Option(
+    "--speed",
+    metavar="TIMES",
+    min=0.0,
+    callback=finite,
+    help="With --simulate; 0 = no waiting.",
+)
 _STATE = typer.Option("--state", metavar="FOLDER", help="Where what was taught is kept.")
 _FRESH = typer.Option("--fresh", help="Do not go on with an interrupted calibration.")
 _JSON = typer.Option("--json", help="Print JSON lines; with --answers or --simulate.")

@@ -52,13 +52,18 @@ def demo(
     speed: Annotated[
         float,
         typer.Option(
-            min=0.0, callback=finite, help="Simulated seconds per second; 0 = no waiting."
+            metavar="TIMES",
+            min=0.0,
+            callback=finite,
+            help="Simulated seconds per second; 0 = no waiting.",
         ),
     ] = 1.0,
     record: Annotated[
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session.")
     ] = None,
-    seed: Annotated[int, typer.Option("--seed", help="Of the simulated noise.")] = 1,
+    seed: Annotated[
+        int, typer.Option("--seed", metavar="NUMBER", help="Of the simulated noise.")
+    ] = 1,
     scenario: ScenarioName = DEMO,
     lists: Annotated[bool, typer.Option("--list", help="List the scenarios.")] = False,
     plays_all: Annotated[

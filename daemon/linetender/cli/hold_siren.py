@@ -29,7 +29,9 @@ def hold_siren(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The station file.")],
     seconds: Annotated[
         float,
-        typer.Option(min=0, max=LONGEST_S, callback=finite, help="How long at most."),
+        typer.Option(
+            metavar="SECONDS", min=0, max=LONGEST_S, callback=finite, help="How long at most."
+        ),
     ] = LONGEST_S,
     state: Annotated[
         Path | None,

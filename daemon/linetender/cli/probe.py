@@ -61,7 +61,13 @@ Save = Annotated[
 ]
 Seconds = Annotated[
     float | None,
-    typer.Option("--seconds", min=0.1, callback=_finite, help="With --listen: end after so long."),
+    typer.Option(
+        "--seconds",
+        metavar="SECONDS",
+        min=0.1,
+        callback=_finite,
+        help="With --listen: end after so long.",
+    ),
 ]
 One = Annotated[
     str | None,

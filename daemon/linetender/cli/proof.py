@@ -23,7 +23,13 @@ StepOption = Annotated[
 ]
 SecondsOption = Annotated[
     float | None,
-    typer.Option("--seconds", min=0.1, max=3600.0, help="With --step walk: it took so long."),
+    typer.Option(
+        "--seconds",
+        metavar="SECONDS",
+        min=0.1,
+        max=3600.0,
+        help="With --step walk: it took so long.",
+    ),
 ]
 ListOption = Annotated[bool, typer.Option("--list", help="Print past proof tests, and no more.")]
 

@@ -198,7 +198,10 @@ def run(
     speed: Annotated[
         float,
         typer.Option(
-            min=0.01, callback=finite, help="With --simulate: simulated seconds per second."
+            metavar="TIMES",
+            min=0.01,
+            callback=finite,
+            help="With --simulate: simulated seconds per second.",
         ),
     ] = 1.0,
     record: Annotated[

@@ -77,10 +77,15 @@ def serve(
     speed: Annotated[
         float,
         typer.Option(
-            min=0.0, callback=finite, help="Simulated seconds per second at most; 0 = no waiting."
+            metavar="TIMES",
+            min=0.0,
+            callback=finite,
+            help="Simulated seconds per second at most; 0 = no waiting.",
         ),
     ] = 0.0,
-    seed: Annotated[int, typer.Option("--seed", help="Of the simulated noise.")] = 1,
+    seed: Annotated[
+        int, typer.Option("--seed", metavar="NUMBER", help="Of the simulated noise.")
+    ] = 1,
     held: Annotated[
         bool, typer.Option("--held", help="Let time pass only in `wait` and `press`.")
     ] = False,
