@@ -142,6 +142,9 @@ def test_the_table_of_all(monkeypatch: pytest.MonkeyPatch, capsys: CaptureFixtur
     assert play_all(1, as_json=False)
     said = capsys.readouterr().out
     assert "3 of 3 scenarios are as they must be." in said
+    rows = [line.rstrip() for line in said.splitlines()]
+    assert max(map(len, rows)) <= 80
+    assert [row[4:].split()[0] for row in rows if row.startswith((" ok ", " NO "))] == list(few)
     assert play_all(1, as_json=True)
     rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert [row["scenario"] for row in rows] == list(few)

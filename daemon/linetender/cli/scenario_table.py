@@ -12,6 +12,7 @@ from rich import box
 from rich.console import Console
 from rich.progress import track
 from rich.table import Table
+from rich.text import Text
 
 from linetender.cli.plain_output import is_plain
 from linetender.cli.scenario_play import Play, scenario_named, scenario_names
@@ -89,39 +90,53 @@ def as_dict(verdict: Verdict) -> dict[str, Any]:
 
 
 def _table(verdicts: list[Verdict]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD)
-    for heading in ("Scenario", "Hazard", "Expected", "Got"):
-        table.add_column(heading, overflow="fold")
-    table.add_column("Delay, s", justify="right", no_wrap=True)
+    """Return a table for 80 columns, in which no name is broken."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("", no_wrap=True)
+    table.add_column("Scenario\nand its hazard", ratio=5)
+    table.add_column("What sounded\nand what had to", ratio=7)
+    table.add_column("Delay,\ns", justify="right", no_wrap=True)
     for verdict in verdicts:
-        delay = "" if verdict.delay_s is None else f"{verdict.delay_s:.1f}"
+        got = "\n".join(_got(verdict)) or "nothing"
         table.add_row(
-            verdict.scenario.name,
-            _hazard(verdict.scenario),
-            _expected(verdict.scenario),
-            "\n".join(f"{WORDS[e.priority]} {e.rule} {e.at_s:.1f} s" for e in verdict.told) or "–",
-            delay,
             "NO" if verdict.faults else "ok",
+            _cell(verdict.scenario.name, f"\n{_hazard(verdict.scenario)}"),
+            _cell(got, _had_to(verdict)),
+            "" if verdict.delay_s is None else f"{verdict.delay_s:.1f}",
         )
     return table
 
 
+def _cell(first: str, then: str) -> Text:
+    """Return what is told first, and what explains it."""
+    return Text(first, overflow="fold").append(then, style="dim")
+
+
+def _had_to(verdict: Verdict) -> str:
+    lines = [f"had to: {each}" for each in _expected(verdict.scenario)]
+    lines += [f"not as it must be: {fault}" for fault in verdict.faults]
+    return "".join(f"\n{line}" for line in lines)
+
+
+def _got(verdict: Verdict) -> list[str]:
+    return [f"{WORDS[each.priority]} {each.rule} {each.at_s:.1f} s" for each in verdict.told]
+
+
 def _sentence(verdict: Verdict) -> str:
-    told = ", ".join(f"{WORDS[e.priority]} {e.rule} {e.at_s:.1f} s" for e in verdict.told)
-    expected = _expected(verdict.scenario).replace("\n", ", ")
+    judged = f"NOT as it must be ({'; '.join(verdict.faults)})" if verdict.faults else "ok"
     return (
-        f"{verdict.scenario.name}, {'NOT as it must be' if verdict.faults else 'ok'}. "
-        f"Expected: {expected}. Got: {told or 'nothing'}."
+        f"{verdict.scenario.name}, {judged}. "
+        f"Expected: {', '.join(_expected(verdict.scenario))}. "
+        f"Got: {', '.join(_got(verdict)) or 'nothing'}."
     )
 
 
 def _hazard(scenario: Scenario) -> str:
-    return "–" if scenario.hazard is None else f"{scenario.hazard}, {scenario.hazard_s:g} s"
+    return "no hazard" if scenario.hazard is None else f"{scenario.hazard}, {scenario.hazard_s:g} s"
 
 
-def _expected(scenario: Scenario) -> str:
+def _expected(scenario: Scenario) -> list[str]:
     if scenario.unseen is not None:
-        return f"nothing: {scenario.unseen}"
+        return [f"nothing: {scenario.unseen}"]
     lines = [f"{WORDS[each.priority]} {each.rule} by {each.by_s:g} s" for each in scenario.expected]
-    return "\n".join(lines) or "nothing"
+    return lines or ["nothing"]
