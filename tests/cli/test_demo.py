@@ -37,7 +37,8 @@ def test_for_people_one_line_per_event_and_a_summary() -> None:
         f"The fan failed at 70 s; LEAVE sounded {leave_s - FAN_STOPS_S:.1f} s later."
     )
     assert cautions.splitlines() == [f"• {caution.short}" for caution in CAUTIONS]
-    assert "linetender replay session.jsonl" in how_to_record
+    for verb in ("replay", "report"):
+        assert f"linetender {verb} session.jsonl" in how_to_record
 
 
 def test_for_programs_the_same_as_json_and_as_a_recording(tmp_path: Path) -> None:

@@ -262,3 +262,18 @@ def test_a_long_curve_takes_no_more_memory_than_a_short_one() -> None:
     assert len(pieces) <= MOST_PIECES + 1
     assert min(piece.low for piece in pieces) == -7.0
     assert sizes[1] < 2 * sizes[0]
+
+
+@pytest.mark.parametrize(
+    ("lowest", "told"), [(97, "no drop of 3 points or more."), (93, "1 drop of 3 points or more.")]
+)
+def test_a_drop_of_oxygen_is_told_without_a_foreign_word(
+    tmp_path: Path, lowest: int, told: str
+) -> None:
+    inputs = spo2((second, lowest if 100 <= second < 120 else 97) for second in range(200))
+    path = recorded(tmp_path / "a.jsonl", inputs, [worn(0)], until_s=200)
+    session = read_session((path,))
+    (line,) = [
+        line for line in story(session.facts, session.time_of_day) if line.startswith("Oxygen")
+    ]
+    assert line.replace("\N{NO-BREAK SPACE}", " ").endswith(told)

@@ -174,8 +174,8 @@ def _why_none(station: str | None, forbidden: list[Path]) -> str:
         )
     which = f"station {station!r}" if station else "a station"
     return (
-        f"no daemon that watches {which} runs here. Start it: linetender run FILE. "
-        "Nothing is being watched by it now."
+        f"no daemon that watches {which} runs here. Nothing is being watched now. "
+        "To start it: linetender run FILE"
     )
 
 

@@ -187,9 +187,10 @@ def _summarise(verdict: Verdict, seconds: float | None, record: Path | None) -> 
     typer.echo()
     if record is None:
         named = "" if scenario.name == DEMO else f" --scenario {scenario.name}"
-        typer.echo("Record it, and replay the recording to the nanosecond:")
+        typer.echo("Record it, replay the recording to the nanosecond, and read its report:")
         typer.echo(f"  {own_name()} demo{named} --record session.jsonl")
         typer.echo(f"  {own_name()} replay session.jsonl")
+        typer.echo(f"  {own_name()} report session.jsonl")
     else:
         typer.echo(f"Replay it to the nanosecond:  {own_name()} replay {record}")
 

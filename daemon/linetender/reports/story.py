@@ -176,7 +176,7 @@ def _oxygen(facts: SessionFacts) -> Iterator[str]:
     yield (
         f"Oxygen: {figures.mean:g} % on average, lowest {figures.lowest.value:g} % at "
         f"{moment(figures.lowest.at_s)}; {span(below) if below else 'no time'} below 90 %; "
-        f"{counted(drops, 'desaturation')} of 3 points or more."
+        f"{counted(drops, 'drop') if drops else 'no drop'} of 3 points or more."
     )
 
 
