@@ -9,13 +9,17 @@ import pytest
 from msgspec import structs
 
 from linetender.core.events import StageChanged
-from linetender.core.instants import SECOND_NS
+from linetender.core.fact_names import FactName
+from linetender.core.inputs import Fact
+from linetender.core.instants import SECOND_NS, to_seconds
 from linetender.core.plan import FarEndPlan
 from linetender.core.proof import ProofKind
 from linetender.core.stages import Stage
 from linetender.far_end.remote_watch import LEAVE_AFTER_NS
 from linetender.memory.proofs import proofs_in
 from linetender.memory.store import open_store
+from linetender.recording.reader import Block, RecordingReader
+from linetender.recording.replay import replay_file
 from linetender.runtime.control_messages import Arguments
 from linetender.runtime.proof_messages import Deed, ProofView
 from linetender.runtime.session_index import SessionIndex
@@ -87,6 +91,18 @@ def outcome(view: ProofView) -> tuple[str, str, str, str]:
     return done.step, done.result, done.clock, done.rule
 
 
+def marks_in(recording: Path) -> list[tuple[int, str, bool]]:
+    """Return second and step of each mark of a proof test, and whether the step went on."""
+    facts = (
+        item
+        for block in RecordingReader(recording).parts()
+        if isinstance(block, Block)
+        for item in block.inputs
+        if isinstance(item, Fact) and item.fact == FactName.PROOF_STEP
+    )
+    return [(round(to_seconds(one.arrived_ns)), one.subject, one.active) for one in facts]
+
+
 def test_a_plug_and_a_pinch_are_timed_by_the_pin_and_kept(tmp_path: Path) -> None:
     me, index = Prover(), SessionIndex(tmp_path)
     deeds = (
@@ -105,9 +121,16 @@ def test_a_plug_and_a_pinch_are_timed_by_the_pin_and_kept(tmp_path: Path) -> Non
         (131.0, mend),
         (150.0, me.does(Deed.LOOK)),
     )
-    played = play(deeds, 152.0, proofs=index)
+    played = play(deeds, 152.0, proofs=index, record=tmp_path / "session.jsonl")
     index.close()
     assert me.refusals == [None] * 9
+    assert marks_in(tmp_path / "session.jsonl") == [
+        (70, FAN, True),
+        (101, FAN, False),
+        (110, PINCHED, True),
+        (138, PINCHED, False),
+    ]
+    assert replay_file(tmp_path / "session.jsonl").differing == 0
     fan, pinch = ["waiting", "armed", "done"], ["waiting", "armed", "caused"]
     assert me.states == [*fan, "restoring", *pinch, "restoring", "none"]
     with open_store(tmp_path) as store:

@@ -36,6 +36,8 @@ class FactName(StrEnum):
     """What only the runtime can see of a step of the pre-use check; the subject is the step."""
     HEARD_TEST = "heard_test"
     """The test sound of the pre-use check is due now: the instant was drawn at random."""
+    PROOF_STEP = "proof_step"
+    """A step of the proof test goes on; the subject is the step. It marks the recording."""
     RESUMED = "resumed"
     """The station was blind while the hood was worn; the core itself says so."""
     POWER_CUT_UNANSWERED = "power_cut_unanswered"

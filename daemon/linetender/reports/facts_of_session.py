@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from linetender.annunciation.cautions import CAUTIONS
 from linetender.core.instants import to_seconds
 from linetender.core.plan import Plan
@@ -24,7 +26,10 @@ def facts_of(
     over_worn = gathering.worn_ns > 0
     worn_s = to_seconds(gathering.worn_ns)
     of_s = worn_s if over_worn else gathering.clock.length_s
-    alarms = tuple(gathering.episodes.found)
+    alarms = tuple(
+        msgspec.structs.replace(one, proof=gathering.proofs.step_at(one.at_s))
+        for one in gathering.episodes.found
+    )
     leaves = sum(one.priority == Priority.HIGH for one in alarms)
     return SessionFacts(
         station=header.station,

@@ -17,6 +17,7 @@ from linetender.reports.story import (
     end_text,
     evidence_text,
     headline,
+    in_proof,
     story,
     word_of,
     words_at,
@@ -212,7 +213,7 @@ def _alarm_row(one: Episode, facts: SessionFacts, time_of_day: TimeOfDay) -> lis
     risen = "" if one.leave_s in (None, one.at_s) else f"; {words_at(one, moment(one.at_s))}"
     what = (
         f'<span class="word {kind}">{word_of(one)}</span> '
-        f"{escape(one.say)}{escape(value)}{escape(risen)}"
+        f"{escape(one.say)}{escape(value)}{escape(risen)}{escape(in_proof(one))}"
     )
     false = ". Marked as false" if one.is_false else ""
     before = "".join(f" First thought: {text}" for text in one.causes[:-1])

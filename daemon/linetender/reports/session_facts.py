@@ -79,6 +79,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
         over_s: When it was over, or None if it never was.
         over_why: What ended it, in a word, where that is known.
         is_false: The wearer marked it as false.
+        proof: The step of a proof test that went on when it was raised, or empty.
     """
 
     number: int
@@ -98,6 +99,7 @@ class Episode(msgspec.Struct, frozen=True, kw_only=True):
     over_s: float | None = None
     over_why: str = ""
     is_false: bool = False
+    proof: str = ""
 
 
 class StageFact(msgspec.Struct, frozen=True):

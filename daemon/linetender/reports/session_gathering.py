@@ -10,7 +10,7 @@ from linetender.core.events import (
     StepChanged,
     StepState,
 )
-from linetender.core.inputs import Input, Reading
+from linetender.core.inputs import Fact, Input, Reading
 from linetender.core.instants import from_seconds, to_seconds
 from linetender.core.plan import Plan
 from linetender.core.signals import Signal
@@ -21,6 +21,7 @@ from linetender.recording.reader import Block
 from linetender.reports.air_series import DERIVED, AirSeries
 from linetender.reports.episodes import Episodes
 from linetender.reports.limits import low_limits_of
+from linetender.reports.proof_times import ProofTimes
 from linetender.reports.session_clock import SessionClock
 from linetender.reports.session_facts import BaselineFact, StageFact, StepFact
 from linetender.reports.signal_record import SignalRecord
@@ -44,6 +45,7 @@ class Gathering:
     def __init__(self) -> None:
         self.clock = SessionClock()
         self.episodes = Episodes()
+        self.proofs = ProofTimes()
         self.stages: list[StageFact] = []
         self.steps: list[StepFact] = []
         self.baselines: list[BaselineFact] = []
@@ -63,6 +65,7 @@ class Gathering:
         self.clock.place(header)
         if header.why in (SegmentReason.START, SegmentReason.RESTART):
             self.episodes.begin_run()
+            self.proofs.end(header.started_ns + self.clock.shift_ns)
         self.first = self.first or header
         self.plan = header.plan
         self._air = AirSeries(watch.air) if watch.air is not None else None
@@ -113,6 +116,8 @@ class Gathering:
         air = self._air
         for item in inputs:
             if type(item) is not Reading or item.signal not in records:
+                if type(item) is Fact:
+                    self.proofs.see(item, item.arrived_ns + shift_ns)
                 continue
             at_ns = item.arrived_ns + shift_ns
             if item.value is None or item.doubt is not None:

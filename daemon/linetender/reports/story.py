@@ -29,14 +29,17 @@ _BY = {"wearer": "by the wearer", "attendant": "by the attendant", "remote": "fr
 def headline(facts: SessionFacts) -> str:
     """Say in one sentence how the session went."""
     if facts.leaves:
-        first = next(one for one in facts.alarms if one.priority == Priority.HIGH)
+        leaves = [one for one in facts.alarms if one.priority == Priority.HIGH]
+        # What nobody asked for goes first.
+        first = min(leaves, key=lambda one: bool(one.proof))
         also = f" {counted(facts.leaves, 'LEAVE')} in all." if facts.leaves > 1 else ""
         cause = f" Cause: {first.cause}" if first.cause else ""
-        return f"LEAVE at {moment(first.leave_s or first.at_s)}: {first.say}{cause}{also}"
+        when = moment(first.leave_s or first.at_s)
+        return f"LEAVE at {when}{in_proof(first)}: {first.say}{cause}{also}"
     if facts.looks:
         first = facts.alarms[0]
         also = f" {facts.looks} in all." if facts.looks > 1 else ""
-        return f"No LEAVE. LOOK at {moment(first.at_s)}: {first.say}{also}"
+        return f"No LEAVE. LOOK at {moment(first.at_s)}{in_proof(first)}: {first.say}{also}"
     return "Nothing happened: no alarm."
 
 
@@ -87,7 +90,7 @@ def episode_text(one: Episode, facts: SessionFacts, time_of_day: TimeOfDay, caus
     false = " The wearer marked it as false." if one.is_false else ""
     said = one.say.rstrip(".")
     end = f" {answer_text(one)}; {end_text(one, facts)}."
-    return f"{one.number}. {words_at(one, when)}: {said}{value}.{cause}{end}{false}"
+    return f"{one.number}. {words_at(one, when)}{in_proof(one)}: {said}{value}.{cause}{end}{false}"
 
 
 def evidence_text(one: Episode) -> str:
@@ -102,6 +105,11 @@ def words_at(one: Episode, when: str) -> str:
     if one.leave_s is None or one.leave_s == one.at_s:
         return f"{word_of(one)} at {when}"
     return f"LOOK at {when}, LEAVE from {moment(one.leave_s)} on"
+
+
+def in_proof(one: Episode) -> str:
+    """Say that an alarm was asked for by a proof test, or nothing."""
+    return f", in the proof test ({one.proof.replace('_', ' ')})" if one.proof else ""
 
 
 def word_of(one: Episode) -> str:

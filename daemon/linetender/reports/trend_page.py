@@ -74,9 +74,11 @@ def total(facts: Sequence[SessionFacts]) -> str:
     leaves = sum(one.leaves for one in facts)
     false = sum(one.false_leaves for one in facts)
     looks = sum(one.looks for one in facts)
+    proofs = sum(bool(alarm.proof) for one in facts for alarm in one.alarms)
+    asked = f" {proofs} of these in proof tests." if proofs else ""
     return (
         f"{len(facts)} sessions, the hood worn for {span(worn_s)}: LEAVE {leaves} ×, of which "
-        f"{false} marked as false; LOOK {looks} ×."
+        f"{false} marked as false; LOOK {looks} ×.{asked}"
     )
 
 

@@ -73,6 +73,10 @@ class Inbox:
         """Take something that happened just now, and is not said again by itself."""
         self._put(Fact(self._clock.now_ns(), fact, True, subject, detail))
 
+    def note_proof(self, step: str, goes_on: bool) -> None:
+        """Take that a step of the proof test has begun, or is over."""
+        self._put(Fact(self._clock.now_ns(), FactName.PROOF_STEP, goes_on, step))
+
     def note_step(self, step: str, fault: str) -> None:
         """Take how a step of the pre-use check stands; an empty fault means that it is met."""
         now_ns = self._clock.now_ns()

@@ -128,7 +128,8 @@ class LiveStation:
         own = around.recorder, around.keeper, around.broker_connected, wall
         self._checks = SelfChecks(around.checked.of_station(*own), self._inbox, clock)
         kept = around.wall, around.recorder, around.proofs
-        self._proof = ProofWork(Place(station, clock, *kept, self._outputs, self.ask))
+        senses = self._outputs, self.ask, self._inbox.note_proof
+        self._proof = ProofWork(Place(station, clock, *kept, *senses))
         pre_use = station.plan.steps, self._inbox, clock, around.wall, around.recorder
         dues = (lambda: self._proof.dates().due), around.checked.filter_due
         self._pre_use = PreUseWork(*pre_use, around.draw, *dues)

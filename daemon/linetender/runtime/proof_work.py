@@ -94,6 +94,7 @@ class Place(NamedTuple):
         keeper: Of results; None: they do not outlive the run.
         outputs: Of the station; they may still be being opened.
         ask: Hands a wish to the core, says why not.
+        mark: Marks in the recording that a step goes on, or is over.
     """
 
     station: Station
@@ -103,6 +104,7 @@ class Place(NamedTuple):
     keeper: Keeper | None
     outputs: Sequence[Sounding]
     ask: Callable[..., str | None]
+    mark: Callable[[str, bool], None]
 
 
 class ProofWork:
@@ -126,6 +128,7 @@ class ProofWork:
         self._who = ""
         self._since_ns = 0
         self._is_own_stage = False
+        self._marked = ""
 
     # What the station sees
 
@@ -378,6 +381,12 @@ class ProofWork:
 
     def _turn(self, state: ProofState) -> None:
         self._state, self._since_ns = state, self._place.clock.now_ns()
+        goes_on = "" if self._step is None or state is ProofState.NONE else self._step.kind.value
+        before, self._marked = self._marked, goes_on
+        if before != goes_on:
+            for step, is_on in ((before, False), (goes_on, True)):
+                if step:
+                    self._place.mark(step, is_on)
 
     def _give_up(self, why: str) -> None:
         """End a step without a result; a stage that only it needed is left."""
