@@ -41,6 +41,16 @@ ScenarioName = Annotated[
     ),
 ]
 
+Speed = Annotated[
+    float,
+    typer.Option(
+        metavar="TIMES",
+        min=0.0,
+        callback=finite,
+        help="Simulated seconds per second; 0 = no waiting.",
+    ),
+]
+
 
 def demo(
     headless: Annotated[
@@ -49,15 +59,7 @@ def demo(
     as_json: Annotated[
         bool, typer.Option("--json", help="JSON lines, one per event, and a summary.")
     ] = False,
-    speed: Annotated[
-        float,
-        typer.Option(
-            metavar="TIMES",
-            min=0.0,
-            callback=finite,
-            help="Simulated seconds per second; 0 = no waiting.",
-        ),
-    ] = 1.0,
+    speed: Speed = 1.0,
     record: Annotated[
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session.")
     ] = None,

@@ -197,12 +197,7 @@ def run(
     ] = None,
     speed: Annotated[
         float,
-        typer.Option(
-            metavar="TIMES",
-            min=0.01,
-            callback=finite,
-            help="With --simulate: simulated seconds per second.",
-        ),
+        typer.Option(metavar="TIMES", min=0.01, callback=finite, help="With --simulate: how fast."),
     ] = 1.0,
     record: Annotated[
         Path | None, typer.Option("--record", metavar="FILE", help="Record the session here.")

@@ -13,7 +13,13 @@ from linetender.core.stages import Priority
 from linetender.recording.lines import Segment
 from linetender.reports.filter_story import CANNOT_BE_READ, FilterSeen, filter_seen
 from linetender.reports.limits import limits_of
-from linetender.reports.session_facts import AirFacts, Desaturations, SessionFacts, SignalFigures
+from linetender.reports.session_facts import (
+    AirFacts,
+    Desaturations,
+    Episode,
+    SessionFacts,
+    SignalFigures,
+)
 from linetender.reports.session_gathering import Gathering
 
 
@@ -26,10 +32,7 @@ def facts_of(
     over_worn = gathering.worn_ns > 0
     worn_s = to_seconds(gathering.worn_ns)
     of_s = worn_s if over_worn else gathering.clock.length_s
-    alarms = tuple(
-        msgspec.structs.replace(one, proof=gathering.proofs.step_at(one.at_s))
-        for one in gathering.episodes.found
-    )
+    alarms = _alarms_of(gathering)
     leaves = sum(one.priority == Priority.HIGH for one in alarms)
     return SessionFacts(
         station=header.station,
@@ -58,6 +61,13 @@ def facts_of(
         calibrations=header.calibrations,
         exceptions=plan.exceptions,
         cautions=tuple(caution.full for caution in CAUTIONS),
+    )
+
+
+def _alarms_of(gathering: Gathering) -> tuple[Episode, ...]:
+    return tuple(
+        msgspec.structs.replace(one, proof=gathering.proofs.step_at(one.at_s))
+        for one in gathering.episodes.found
     )
 
 
