@@ -2,7 +2,6 @@
 
 import zlib
 from pathlib import Path
-from typing import NamedTuple
 
 import msgspec
 
@@ -12,6 +11,7 @@ from linetender.recording.lines import Check
 DAMAGED = "What stands before it is sound. Keep the file as it is and look for another copy"
 
 _CHECK_START = b'{"is":"check",'
+_CHECK_AFTER_LINE = b"\n" + _CHECK_START
 _DIGITS_FROM_END = len('01234567"}')
 
 _decode_check = msgspec.json.Decoder(Check).decode
@@ -22,11 +22,11 @@ def _next_check(piece: bytes, start: int) -> int:
     if piece.startswith(_CHECK_START, start):
         return start
     # No line of JSON holds a line feed, so this is not found within one.
-    newline = piece.find(b"\n" + _CHECK_START, start)
+    newline = piece.find(_CHECK_AFTER_LINE, start)
     return newline if newline < 0 else newline + 1
 
 
-class Group(NamedTuple):
+class Group(msgspec.Struct, frozen=True, gc=False):
     """A check line and the lines it covers, found to fit each other.
 
     Attributes:

@@ -44,7 +44,7 @@ class _Stamp(msgspec.Struct, tag_field="is", tag="segment"):
 _decode_stamp = msgspec.json.Decoder(_Stamp).decode
 
 
-class Block(NamedTuple):
+class Block(msgspec.Struct, frozen=True, gc=False):
     """What one check line covers.
 
     Attributes:
