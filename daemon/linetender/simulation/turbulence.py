@@ -7,6 +7,7 @@ so that every Python and machine gives the same values.
 """
 
 import math
+import struct
 
 _MASK_64 = (1 << 64) - 1
 _GOLDEN_64 = 0x9E3779B97F4A7C15
@@ -18,6 +19,19 @@ _SLICE_DEVIATION = math.sqrt(_SLICES * (65_536**2 - 1) / 12.0)
 
 _STRAIGHT_LINE_VARIANCE = 2.0 / 3.0
 """Variance, averaged over time, of straight lines between independent values of variance 1."""
+
+
+_ROW = 64
+"""Lattice values that are drawn at once."""
+_ONES = sum(1 << 128 * lane for lane in range(_ROW + 1))
+_LOW_64 = _ONES * _MASK_64
+_LOW_32 = _ONES * 0xFFFF_FFFF
+_EVEN_SLICES = _ONES * 0x0000_FFFF_0000_FFFF
+_STEPS = sum((lane * _GOLDEN_64 & _MASK_64) << 128 * lane for lane in range(_ROW + 1))
+_LOWEST_32 = struct.Struct("<" + "I12x" * (_ROW + 1))
+"""One long whole number holds a row of 64-bit numbers, each in a lane of 128 bits, so that
+products do not reach the next: one sum or product of it is one of each of them. The last one
+is also the first of the next row."""
 
 
 class Turbulence:
@@ -59,21 +73,21 @@ class Turbulence:
 
 
 class _Octave:
-    """One row of lattice values; remembers the last two, since time mostly moves on.
+    """One row of lattice values after another; remembers one, since time mostly moves on.
 
     Attributes:
-        spacing_ns: Between two of them.
-        from_ns: When the left one of the two is.
+        spacing_ns: Between two values.
+        from_ns: When the left one of the two around the last instant is.
         left: The left one.
         rise: By how much the right one is higher.
     """
 
     __slots__ = (
         "_amplitude",
-        "_index",
         "_key",
         "_offset_ns",
-        "_right",
+        "_row",
+        "_row_number",
         "from_ns",
         "left",
         "rise",
@@ -86,8 +100,8 @@ class _Octave:
         # Not all octaves may have a lattice value, where they are strongest, at once.
         self._offset_ns = key % spacing_ns
         self._amplitude = amplitude
-        self._index = -2
-        self._right = 0.0
+        self._row_number = -1
+        self._row: list[float] = []
         # Before any instant, so that the first look moves it.
         self.from_ns = -2 * spacing_ns
         self.left = 0.0
@@ -96,21 +110,30 @@ class _Octave:
     def move(self, now_ns: int) -> int:
         """Find the two values around an instant; return how far it lies behind the left one."""
         index, rest_ns = divmod(now_ns + self._offset_ns, self.spacing_ns)
-        self.left = self._right if index == self._index + 1 else self._lattice(index)
-        self._right = self._lattice(index + 1)
-        self.rise = self._right - self.left
-        self._index = index
+        number, place = divmod(index, _ROW)
+        if number != self._row_number:
+            self._row = self._lattice(index - place)
+            self._row_number = number
+        self.left = self._row[place]
+        self.rise = self._row[place + 1] - self.left
         self.from_ns = now_ns - rest_ns
         return rest_ns
 
-    def _lattice(self, index: int) -> float:
-        bits = _mixed((self._key + index * _GOLDEN_64) & _MASK_64)
-        total = (bits & 0xFFFF) + (bits >> 16 & 0xFFFF) + (bits >> 32 & 0xFFFF) + (bits >> 48)
-        return self._amplitude * (total - _SLICE_MEAN) / _SLICE_DEVIATION
+    def _lattice(self, first: int) -> list[float]:
+        """Draw the values of a row, and the first of the next."""
+        bits = _mixed((_ONES * (self._key + first * _GOLDEN_64 & _MASK_64) + _STEPS) & _LOW_64)
+        pairs = (bits & _EVEN_SLICES) + (bits >> 16 & _EVEN_SLICES)
+        totals = (pairs + (pairs >> 32)) & _LOW_32
+        packed = totals.to_bytes(_LOWEST_32.size, "little")
+        amplitude = self._amplitude
+        return [
+            amplitude * (total - _SLICE_MEAN) / _SLICE_DEVIATION
+            for total in _LOWEST_32.unpack(packed)
+        ]
 
 
 def _mixed(bits: int) -> int:
-    """Scatter 64 bits (the finalizer of the generator SplitMix64, public domain)."""
-    bits = (bits ^ bits >> 30) * 0xBF58476D1CE4E5B9 & _MASK_64
-    bits = (bits ^ bits >> 27) * 0x94D049BB133111EB & _MASK_64
-    return bits ^ bits >> 31
+    """Scatter each of some 64 bits (the finalizer of the generator SplitMix64, public domain)."""
+    bits = (bits ^ bits >> 30 & _LOW_64) * 0xBF58476D1CE4E5B9 & _LOW_64
+    bits = (bits ^ bits >> 27 & _LOW_64) * 0x94D049BB133111EB & _LOW_64
+    return bits ^ bits >> 31 & _LOW_64
