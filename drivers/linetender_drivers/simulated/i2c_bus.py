@@ -162,14 +162,15 @@ class SimulatedI2cBus:
         if not write and not read_n:
             raise ValueError("a transfer writes or reads at least one byte")
         at_ns = self._clock.now_ns()
+        if not self._keep_transfers:
+            return await self._carry_out(address, write, read_n, at_ns)
         answer: bytes | None = None
         try:
             answer = await self._carry_out(address, write, read_n, at_ns)
             return answer
         finally:
-            if self._keep_transfers:
-                ok = answer is not None
-                self.transfers.append(Transfer(at_ns, address, write, answer or b"", ok))
+            ok = answer is not None
+            self.transfers.append(Transfer(at_ns, address, write, answer or b"", ok))
 
     async def _carry_out(self, address: int, write: bytes, read_n: int, at_ns: int) -> bytes:
         fault: BusFault | None = None

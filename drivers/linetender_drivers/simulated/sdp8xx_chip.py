@@ -13,6 +13,7 @@ pressure p it reads the true differential pressure times p / 966 hPa.
 import struct
 from collections.abc import Callable
 from enum import Enum, auto
+from functools import cache
 
 from linetender_drivers.crc_words import with_crcs
 from linetender_drivers.pressure.sdp8xx_decode import PRODUCTS, TEMPERATURE_SCALE
@@ -139,16 +140,20 @@ class Sdp8xxChip:
         seen_pa = self.pressure_pa(now_ns) * (
             self.ambient_pressure_pa(now_ns) / CALIBRATION_PRESSURE_PA
         )
-        return with_crcs(
-            struct.pack(
-                ">hhh",
-                _counts(seen_pa * self._scale),
-                _counts(self.temperature_c(now_ns) * TEMPERATURE_SCALE),
-                self._scale,
-            )
+        return (
+            _word(_counts(seen_pa * self._scale))
+            + _word(_counts(self.temperature_c(now_ns) * TEMPERATURE_SCALE))
+            + _word(self._scale)
         )
 
 
 def _counts(value: float) -> int:
     """Round to a signed 16-bit number; the converter saturates."""
-    return max(-32768, min(32767, round(value)))
+    counts = round(value)
+    return counts if -32768 <= counts <= 32767 else max(-32768, min(32767, counts))
+
+
+@cache
+def _word(counts: int) -> bytes:
+    """Return a signed 16-bit number with its CRC; nearly each of them comes again and again."""
+    return with_crcs(struct.pack(">h", counts))
