@@ -9,13 +9,22 @@ import pytest
 from rich.console import Console
 
 from linetender.cli.live_view import LiveView, draw_station
+from linetender.cli.plain_view import station_lines
 from linetender.cli.status import broker_line
 from linetender.core.alarm_table import AlarmState
+from linetender.core.cause import Cause
 from linetender.core.events import AlarmChanged, Demand, Sound
 from linetender.core.inputs import Quality
 from linetender.core.pre_use import CheckState
 from linetender.core.signals import Signal
-from linetender.core.snapshot import AlarmView, CheckView, Question, SignalView, Snapshot
+from linetender.core.snapshot import (
+    AlarmView,
+    CauseView,
+    CheckView,
+    Question,
+    SignalView,
+    Snapshot,
+)
 from linetender.core.stages import Priority, Stage
 from linetender.runtime.control_messages import BrokerView
 from linetender.settings.load import load_station
@@ -146,6 +155,35 @@ def test_what_happened_last_is_told_whole() -> None:
         "18.0 s  Cause: The fan has stopped. Air lost. Leave, then take the hood",
         "off. 8",
     ]
+
+
+CAUSES = [
+    (None, None),
+    (CauseView(Cause.NOT_CLEAR, 0.0), None),
+    (
+        CauseView(Cause.FAN_STOPPED, 0.8),
+        "Cause: The fan has stopped. Leave. Once out: look at the fan and its plug.",
+    ),
+    (
+        CauseView(Cause.DUCT_OR_TAP_TUBE_OFF, 0.8, (Cause.LINE_BLOCKED,)),
+        "Cause: The duct is off, or the sensor's tube. Or: kink. Leave. Once out: look at the duct "
+        "first, then at the sensor's tube.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("cause", "told"), CAUSES)
+def test_shown_once_an_alarm_has_its_cause_below(cause: CauseView | None, told: str | None) -> None:
+    """In the moving view it was told as it was named."""
+    view = snapshot(msgspec.structs.replace(alarm(AlarmState.UNACKNOWLEDGED), cause=cause))
+    console = Console(file=io.StringIO(), width=80, record=True)
+    console.print(draw_station(view, None, "a test", 80))
+    rows = [row.strip("│╭╮╰╯─ ") for row in console.export_text().splitlines()]
+    (place,) = [number for number, row in enumerate(rows) if row.startswith(f"LEAVE  {SAY}")]
+    assert " ".join(rows[place + 1 : -1]) == (told or "")
+    assert [line for line in station_lines(view) if line.startswith("Cause")] == (
+        [told] if told else []
+    )
 
 
 def test_the_frame_keeps_its_height() -> None:

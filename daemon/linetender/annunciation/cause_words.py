@@ -5,7 +5,7 @@ from typing import NamedTuple
 from linetender.annunciation.words import HELPER_CAUTION
 from linetender.core.cause import Cause
 from linetender.core.events import CauseNamed
-from linetender.core.snapshot import CauseView
+from linetender.core.snapshot import AlarmView, CauseView
 from linetender.core.stages import Priority
 
 SURE_FROM = 0.7
@@ -132,6 +132,13 @@ def thing_to_do(named: CauseNamed | CauseView, priority: Priority) -> str:
     if priority is not Priority.HIGH or named.cause is Cause.WEARER_DETERIORATING:
         return do
     return f"Leave. Once out: {do[0].lower()}{do[1:]}"
+
+
+def cause_shown(view: AlarmView) -> str:
+    """Return what an alarm's list says of its cause, and the one thing to do; empty if none."""
+    if view.cause is None or view.cause.cause is Cause.NOT_CLEAR:
+        return ""
+    return f"Cause: {cause_sentence(view.cause)} {thing_to_do(view.cause, view.priority)}"
 
 
 def cause_line(named: CauseNamed, priority: Priority, *, leaves_the_room: bool = True) -> str:

@@ -10,6 +10,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from linetender.annunciation.cause_words import cause_shown
 from linetender.annunciation.words import PRIORITY_WORDS
 from linetender.cli.spoken import Spoken
 from linetender.core.alarm_table import AlarmState
@@ -136,7 +137,7 @@ def draw_station(
         Text(note_on(snapshot), style=_note_style(snapshot)),
         _signals(snapshot.signals),
         Text(),
-        _alarms(snapshot, _ALARM_LINES if moves else 1),
+        _alarms(snapshot, _ALARM_LINES) if moves else _alarms(snapshot, 1, tells_causes=True),
         *[Text(row, style="dim", overflow="ellipsis", no_wrap=True) for row in rows],
     )
     light = snapshot.demand.light
@@ -224,7 +225,7 @@ def state_word(view: AlarmView, snapshot: Snapshot) -> str:
     return STATE_WORDS[view.state]
 
 
-def _alarms(snapshot: Snapshot, least_rows: int) -> RenderableType:
+def _alarms(snapshot: Snapshot, least_rows: int, *, tells_causes: bool = False) -> RenderableType:
     alarms = snapshot.alarms
     table = Table.grid(padding=(0, 2))
     table.add_column(no_wrap=True)
@@ -238,6 +239,9 @@ def _alarms(snapshot: Snapshot, least_rows: int) -> RenderableType:
             view.say,
             Text(state_word(view, snapshot), style="dim"),
         )
+        cause = cause_shown(view) if tells_causes else ""
+        if cause:
+            table.add_row("", Text(cause, style="dim"), "")
     for _ in range(least_rows - max(1, len(alarms))):
         table.add_row("", "", "")
     return table

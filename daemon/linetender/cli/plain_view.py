@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
+from linetender.annunciation.cause_words import cause_shown
 from linetender.annunciation.words import PRIORITY_WORDS
 from linetender.cli.live_view import SHOWN, SOUND_WORDS, note_on, state_word
 from linetender.core.events import Sound
@@ -20,6 +21,9 @@ def station_lines(snapshot: Snapshot) -> Iterator[str]:
         yield "No alarms."
     for alarm in sorted(snapshot.alarms, key=lambda view: -PRIORITY_RANK[view.priority]):
         yield _alarm(alarm, snapshot)
+        cause = cause_shown(alarm)
+        if cause:
+            yield cause
     yield from _stands(snapshot)
     yield from (_signal(view) for view in _shown(snapshot))
 
