@@ -186,6 +186,12 @@ def test_shown_once_an_alarm_has_its_cause_below(cause: CauseView | None, told: 
     )
 
 
+def test_what_another_suppresses_has_no_cause_of_its_own() -> None:
+    stopped = CauseView(Cause.FAN_STOPPED, 0.8)
+    view = msgspec.structs.replace(alarm(AlarmState.SUPPRESSED), cause=stopped)
+    assert not [line for line in station_lines(snapshot(view)) if line.startswith("Cause")]
+
+
 def test_the_frame_keeps_its_height() -> None:
     heights = {
         len(shown(view, events=events).splitlines()) for view in (CALM, LEAVE) for events in (0, 20)

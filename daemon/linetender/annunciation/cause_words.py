@@ -3,6 +3,7 @@
 from typing import NamedTuple
 
 from linetender.annunciation.words import HELPER_CAUTION
+from linetender.core.alarm_table import AlarmState
 from linetender.core.cause import Cause
 from linetender.core.events import CauseNamed
 from linetender.core.snapshot import AlarmView, CauseView
@@ -135,8 +136,13 @@ def thing_to_do(named: CauseNamed | CauseView, priority: Priority) -> str:
 
 
 def cause_shown(view: AlarmView) -> str:
-    """Return what an alarm's list says of its cause, and the one thing to do; empty if none."""
+    """Return what a list of alarms says of the cause of one, and what to do; empty if nothing.
+
+    Of one that another suppresses it is what it was before that one came, and no help now.
+    """
     if view.cause is None or view.cause.cause is Cause.NOT_CLEAR:
+        return ""
+    if view.state is AlarmState.SUPPRESSED:
         return ""
     return f"Cause: {cause_sentence(view.cause)} {thing_to_do(view.cause, view.priority)}"
 
