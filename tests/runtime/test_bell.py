@@ -67,7 +67,7 @@ def test_a_time_limit_counts_anew_each_time() -> None:
         seen: list[object] = []
         for limit_s, needs_s in ((2.0, 1.5), (2.0, 1.9), (2.0, 3.0), (0.5, 0.6), (9.0, 0.1)):
             try:
-                async with limit.of(limit_s):
+                with limit.of(limit_s):
                     await clock.sleep(needs_s)
             except TimeoutError:
                 seen.append("late")
@@ -86,7 +86,7 @@ def test_a_cancellation_from_outside_is_no_time_out() -> None:
         clock, limit = VirtualClock(), TimeLimit()
 
         async def work() -> None:
-            async with limit.of(5.0):
+            with limit.of(5.0):
                 await clock.sleep(10.0)
 
         task = asyncio.create_task(work())
@@ -101,7 +101,7 @@ def test_a_cancellation_from_outside_is_no_time_out() -> None:
 
 def test_what_the_block_raises_itself_passes() -> None:
     async def work() -> None:
-        async with TimeLimit().of(5.0):
+        with TimeLimit().of(5.0):
             raise KeyError("ours")
 
     with pytest.raises(KeyError, match="ours"):

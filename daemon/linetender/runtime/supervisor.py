@@ -104,7 +104,7 @@ class Supervisor:
         """Read a sensor for ever."""
 
         async def turn() -> None:
-            async with self._within(sensor.read_deadline_s):
+            with self._within(sensor.read_deadline_s):
                 made = await sensor.read()
             self._inbox.measurements(self._device.name, made)
 
@@ -114,7 +114,7 @@ class Supervisor:
         """Follow a switch for ever."""
 
         async def turn() -> None:
-            async with self._within(CHANGE_WITHIN_S):
+            with self._within(CHANGE_WITHIN_S):
                 change = await switch.change()
             self._inbox.contact(self._device.name, change)
 
@@ -139,7 +139,7 @@ class Supervisor:
 
     async def _close(self, opened: Opened) -> None:
         try:
-            async with self._within(self._bounds.close_s):
+            with self._within(self._bounds.close_s):
                 await opened.close()
         except TimeoutError:
             _LOG.warning("%s: could not be closed in time", self._device.name)
@@ -147,7 +147,7 @@ class Supervisor:
             _LOG.exception("%s: the driver %s failed", self._device.name, self._device.driver)
 
     async def _open(self, opened: Opened) -> None:
-        async with self._within(self._bounds.open_s):
+        with self._within(self._bounds.open_s):
             await opened.open()
 
     def _within(self, seconds: float) -> TimeLimit:

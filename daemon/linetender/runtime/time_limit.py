@@ -13,12 +13,13 @@ class TimeLimit:
     A device is read many times a second, and hardly ever is one late. One timer looks
     now and then whether the limit of the present read has been reached.
 
-    For one task, and not nested. Leaving the block raises TimeoutError where the limit
-    was reached within it.
+    For one task, and not nested. A plain `with` enters it: there is nothing to await. Leaving
+    the block raises TimeoutError where the limit was reached within it.
     """
 
     def __init__(self) -> None:
         self._seconds = 0.0
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._task: asyncio.Task[object] | None = None
         self._due_s = 0.0
         self._reached = False
@@ -30,14 +31,17 @@ class TimeLimit:
         self._seconds = seconds
         return self
 
-    async def __aenter__(self) -> None:
-        task = asyncio.current_task()
+    def __enter__(self) -> None:
+        loop = self._loop
+        if loop is None:
+            # Asked for once: on Python 3.11 that is a call of the system each time.
+            loop = self._loop = asyncio.get_running_loop()
+        task = asyncio.current_task(loop)
         if task is None:
             raise RuntimeError("a time limit needs a task that it can interrupt")
         self._task = task
         self._cancelling = task.cancelling()
         self._reached = False
-        loop = asyncio.get_running_loop()
         self._due_s = loop.time() + self._seconds
         if self._timer is not None and self._due_s < self._timer.when():
             self._timer.cancel()
@@ -45,7 +49,7 @@ class TimeLimit:
         if self._timer is None:
             self._timer = loop.call_at(self._due_s, self._look, loop)
 
-    async def __aexit__(
+    def __exit__(
         self,
         kind: type[BaseException] | None,
         error: BaseException | None,
