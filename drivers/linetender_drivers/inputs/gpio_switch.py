@@ -73,6 +73,7 @@ class GpioSwitch:
         self._judge = judge
         self._lines: tuple[InputLine, ...] = ()
         self._edges: dict[InputLine, asyncio.Future[None]] = {}
+        self._looks = asyncio.Event()
         self._debounce = Debounce()
         self._said_ns = 0
 
@@ -93,6 +94,7 @@ class GpioSwitch:
                 open_line.close()
             raise
         self._lines = tuple(claimed)
+        self._looks = asyncio.Event()
 
     async def change(self) -> ContactChange:
         """Wait for the next change; the first is the state found, 20 ms after opening.
@@ -106,7 +108,7 @@ class GpioSwitch:
         while True:
             if not self._lines:
                 raise DriverError(self._name, "is not open", FailureReason.CLOSED)
-            levels = tuple(line.is_high() for line in self._lines)
+            levels = tuple([line.is_high() for line in self._lines])
             now_ns = self._clock.now_ns()
             changed = self._debounce.look(now_ns, self._judge(levels))
             state = self._debounce.state
@@ -126,25 +128,34 @@ class GpioSwitch:
         await asyncio.gather(*edges.values(), return_exceptions=True)
 
     def _next_look_ns(self, now_ns: int) -> int:
-        looks = [now_ns + POLL_NS]
+        look_ns = now_ns + POLL_NS
         due_ns = self._debounce.next_look_ns()
         if due_ns is not None:
-            looks.append(due_ns)
+            look_ns = min(look_ns, due_ns)
         if self._debounce.state is not None:
-            looks.append(self._said_ns + REPEAT_NS)
-        return max(now_ns, min(looks))
+            look_ns = min(look_ns, self._said_ns + REPEAT_NS)
+        return max(now_ns, look_ns)
 
     async def _next_edge(self, wait_s: float) -> None:
         for line in self._lines:
             if line not in self._edges:
                 self._edges[line] = asyncio.ensure_future(line.edge(_EDGE_WITHIN_S))
-        within_s = wait_s + _TIMER_MARGIN_S
-        edges = self._edges.values()
-        await asyncio.wait(edges, timeout=within_s, return_when=asyncio.FIRST_COMPLETED)
+                self._edges[line].add_done_callback(self._look)
+        # As asyncio.wait with a timeout would, several times a second and at less cost.
+        loop = asyncio.get_running_loop()
+        timer = loop.call_later(wait_s + _TIMER_MARGIN_S, self._looks.set)
+        try:
+            await self._looks.wait()
+        finally:
+            timer.cancel()
+        self._looks.clear()
         for line in self._lines:
             if self._edges[line].done():
                 # One that failed shows when the level is read.
                 await asyncio.gather(self._edges.pop(line), return_exceptions=True)
+
+    def _look(self, _: asyncio.Future[None]) -> None:
+        self._looks.set()
 
 
 def open_button(
