@@ -10,6 +10,7 @@ number; doubted is what says that it is a weak one.
 """
 
 from enum import IntFlag
+from functools import lru_cache
 
 from linetender_drivers.measurements import Measurement
 from linetender_drivers.oximeter.plausibility import (
@@ -78,8 +79,7 @@ def plx_measurements(
     """
     sensor = frame.sensor_status or SensorStatus(0)
     status = frame.measurement_status or MeasurementStatus(0)
-    refusal = _first(sensor, SENSOR_REFUSALS) or _first(status, MEASUREMENT_REFUSALS)
-    doubt = _first(sensor, SENSOR_DOUBTS) or _first(status, MEASUREMENT_DOUBTS)
+    refusal, doubt = _judged(sensor, status)
     spo2, pulse = frame.normal.spo2_percent, frame.normal.pulse_rate_bpm
     index = frame.pulse_amplitude_index_percent
     time = frame.device_time if isinstance(frame, PlxSpotCheck) else None
@@ -100,6 +100,14 @@ def _measurement(
     if not isinstance(sent, float):
         return Measurement(signal, reason=NO_VALUE, device_time=time)
     return plausible_measurement(signal, sent, doubt=doubt, device_time=time)
+
+
+@lru_cache(maxsize=64)
+def _judged(sensor: SensorStatus, status: MeasurementStatus) -> tuple[str | None, str | None]:
+    """Return why a number is refused, and why it is doubted; mostly as a second before."""
+    refusal = _first(sensor, SENSOR_REFUSALS) or _first(status, MEASUREMENT_REFUSALS)
+    doubt = _first(sensor, SENSOR_DOUBTS) or _first(status, MEASUREMENT_DOUBTS)
+    return refusal, doubt
 
 
 def _first(status: IntFlag, table: tuple[tuple[IntFlag, str], ...]) -> str | None:
