@@ -3,6 +3,7 @@
 What differs between chips is in a *part*; what is the same for all is here.
 """
 
+from collections.abc import Awaitable
 from typing import Protocol
 
 from linetender_drivers.contracts import Clock, I2cBus, Machine
@@ -39,13 +40,13 @@ class I2cChip:
         """Send bytes."""
         await self._bus.transfer(self._address, data, 0)
 
-    async def read(self, length: int) -> bytes:
+    def read(self, length: int) -> Awaitable[bytes]:
         """Read bytes without writing any."""
-        return await self._bus.transfer(self._address, b"", length)
+        return self._bus.transfer(self._address, b"", length)
 
-    async def ask(self, register: bytes, length: int) -> bytes:
+    def ask(self, register: bytes, length: int) -> Awaitable[bytes]:
         """Write a register's number and read it in one transfer."""
-        return await self._bus.transfer(self._address, register, length)
+        return self._bus.transfer(self._address, register, length)
 
     async def ask_twice(self, register: bytes, length: int) -> bytes:
         """Read a register that cannot have changed in between twice.
@@ -61,9 +62,9 @@ class I2cChip:
             raise self.bad_frame(f"register read twice, then {second.hex(' ')}", first)
         return first
 
-    async def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float) -> Awaitable[None]:
         """Give the chip time, s."""
-        await self.clock.sleep(seconds)
+        return self.clock.sleep(seconds)
 
     def bad_frame(self, message: str, frame: bytes) -> BadFrame:
         """Return the error for bytes that cannot be trusted."""

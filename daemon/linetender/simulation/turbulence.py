@@ -84,10 +84,10 @@ class _Octave:
 
     __slots__ = (
         "_amplitude",
+        "_first",
         "_key",
         "_offset_ns",
         "_row",
-        "_row_number",
         "from_ns",
         "left",
         "rise",
@@ -100,7 +100,7 @@ class _Octave:
         # Not all octaves may have a lattice value, where they are strongest, at once.
         self._offset_ns = key % spacing_ns
         self._amplitude = amplitude
-        self._row_number = -1
+        self._first = -2 * _ROW
         self._row: list[float] = []
         # Before any instant, so that the first look moves it.
         self.from_ns = -2 * spacing_ns
@@ -110,10 +110,11 @@ class _Octave:
     def move(self, now_ns: int) -> int:
         """Find the two values around an instant; return how far it lies behind the left one."""
         index, rest_ns = divmod(now_ns + self._offset_ns, self.spacing_ns)
-        number, place = divmod(index, _ROW)
-        if number != self._row_number:
-            self._row = self._lattice(index - place)
-            self._row_number = number
+        place = index - self._first
+        if not 0 <= place < _ROW:
+            place = index % _ROW
+            self._first = index - place
+            self._row = self._lattice(self._first)
         self.left = self._row[place]
         self.rise = self._row[place + 1] - self.left
         self.from_ns = now_ns - rest_ns

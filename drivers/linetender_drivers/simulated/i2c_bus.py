@@ -162,22 +162,23 @@ class SimulatedI2cBus:
         if not write and not read_n:
             raise ValueError("a transfer writes or reads at least one byte")
         at_ns = self._clock.now_ns()
-        if not self._keep_transfers:
-            return await self._carry_out(address, write, read_n, at_ns)
+        if not (self.faults or self._keep_transfers):
+            return self._carry_out(address, write, read_n, at_ns, None)
         answer: bytes | None = None
         try:
-            answer = await self._carry_out(address, write, read_n, at_ns)
+            fault = next((fault for fault in self.faults if fault.hits(address, at_ns)), None)
+            if fault is not None:
+                await self._fail(place(self._name, address), fault.kind)
+            answer = self._carry_out(address, write, read_n, at_ns, fault)
             return answer
         finally:
-            ok = answer is not None
-            self.transfers.append(Transfer(at_ns, address, write, answer or b"", ok))
+            if self._keep_transfers:
+                ok = answer is not None
+                self.transfers.append(Transfer(at_ns, address, write, answer or b"", ok))
 
-    async def _carry_out(self, address: int, write: bytes, read_n: int, at_ns: int) -> bytes:
-        fault: BusFault | None = None
-        if self.faults:
-            fault = next((fault for fault in self.faults if fault.hits(address, at_ns)), None)
-        if fault is not None:
-            await self._fail(place(self._name, address), fault.kind)
+    def _carry_out(
+        self, address: int, write: bytes, read_n: int, at_ns: int, fault: BusFault | None
+    ) -> bytes:
         try:
             answer = self._answer(address, write, read_n, at_ns, fault)
         except NotAcknowledged as error:
