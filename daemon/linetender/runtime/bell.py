@@ -1,8 +1,16 @@
 """Sets an event at an instant that may be moved again and again, at little cost."""
 
 import asyncio
+from typing import Protocol
 
 from linetender.runtime.clock import StationClock
+
+
+class Ringing(Protocol):
+    """What a bell sets: an `asyncio.Event`, or what is like it."""
+
+    def set(self) -> None:
+        """Let whoever waits go on."""
 
 
 class Bell:
@@ -16,7 +24,7 @@ class Bell:
         rings: The event to set.
     """
 
-    def __init__(self, clock: StationClock, rings: asyncio.Event) -> None:
+    def __init__(self, clock: StationClock, rings: Ringing) -> None:
         self._clock = clock
         self._rings = rings
         self._at_ns: int | None = None

@@ -17,7 +17,11 @@ from linetender.core.inputs import (
 from linetender.core.signals import Signal
 from linetender.runtime.bell import Bell
 from linetender.runtime.clock import StationClock
+from linetender.runtime.single_wait import SingleWait
 from linetender_drivers.measurements import ContactChange, Measurement
+
+_SIGNALS = {signal.value: signal for signal in Signal}
+"""For every reading, at far less cost than to ask the enumeration, which refuses what is none."""
 
 
 class Inbox:
@@ -29,7 +33,7 @@ class Inbox:
     def __init__(self, clock: StationClock) -> None:
         self._clock = clock
         self._waiting: list[Input] = []
-        self._filled = asyncio.Event()
+        self._filled = SingleWait()
         self._bell = Bell(clock, self._filled)
         self._facts: dict[tuple[FactName, str], tuple[bool, str]] = {}
 
@@ -44,7 +48,7 @@ class Inbox:
             self._put(
                 reading(
                     now_ns,
-                    Signal(one.signal),
+                    _SIGNALS.get(one.signal) or Signal(one.signal),
                     None if one.value is None else float(one.value),
                     one.reason,
                     doubt=one.doubt,

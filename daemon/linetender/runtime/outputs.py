@@ -1,6 +1,5 @@
 """Drives sounders and lamps: each follows its own schedule, none waits for another."""
 
-import asyncio
 import logging
 from collections import deque
 from typing import Protocol
@@ -20,6 +19,7 @@ from linetender.runtime.clock import StationClock
 from linetender.runtime.inbox import Inbox
 from linetender.runtime.keep_alive import KeepAliveSchedule, WatchLampSchedule
 from linetender.runtime.progress import Progress
+from linetender.runtime.single_wait import SingleWait
 from linetender.runtime.supervisor import FIRST_BACKOFF_S, LONGEST_BACKOFF_S
 from linetender_drivers.contracts import OutputDevice
 
@@ -104,7 +104,7 @@ class Output:
             device.output or "", progress, now_ns, demand.burst
         )
         self.rises_ns: deque[int] = deque(maxlen=RISES_KEPT)
-        self._changed = asyncio.Event()
+        self._changed = SingleWait()
         self._bell = Bell(clock, self._changed)
         self._wanted = False
         self._level = False
