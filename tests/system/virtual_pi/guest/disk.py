@@ -45,8 +45,7 @@ def _without_a_disk(bench: "Bench", how: str) -> None:
     checks.within(2, f"{how}: and sounds", lambda: level(SIREN))
     bench.pressure_pa = NORMAL_PA
     checks.within(8, f"{how}: air back", lambda: "latched" in witness.alarm("air_lost"))
-    sh("linetender acknowledge --wearer", check=False)
-    sh("linetender reset", check=False)
+    bench.answer()
     checks.now(f"{how}: nothing was restarted", unit(UNIT, "NRestarts") == restarts)
     checks.now(f"{how}: still worn", witness.stage() == "worn")
 
@@ -58,5 +57,4 @@ def _with_the_disk(bench: "Bench", how: str) -> None:
         f"{how}: recorded again",
         lambda: witness.alarm("storage_failed") in ("normal", "returned_unacknowledged"),
     )
-    sh("linetender acknowledge --wearer", check=False)
-    sh("linetender reset", check=False)
+    bench.answer()

@@ -5,6 +5,7 @@ Source: Linux, drivers/i2c/busses/i2c-tiny-usb.c (requests, ids, status).
 
 import struct
 import time
+from collections.abc import Callable
 from pathlib import Path
 from threading import Lock
 
@@ -25,11 +26,13 @@ class I2cAdapter(UsbDevice):
 
     Attributes:
         chips: By address. Change it at any time: a chip that is taken out is unplugged.
+        refuses: Asked at each transfer: whether nobody acknowledges it.
         number: The N of /dev/i2c-N.
     """
 
     def __init__(self, chips: dict[int, SimulatedChip], port: int = 0) -> None:
         self.chips = chips
+        self.refuses: Callable[[], bool] = lambda: False
         self._status = 0
         self._lock = Lock()
         before = set(ADAPTERS.iterdir())
@@ -52,7 +55,7 @@ class I2cAdapter(UsbDevice):
         chip = self.chips.get(address)
         self._status = REFUSED
         length = data if isinstance(data, int) else 0
-        if chip is None:
+        if chip is None or self.refuses():
             return bytes(length)
         try:
             with self._lock:

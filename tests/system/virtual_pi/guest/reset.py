@@ -55,7 +55,7 @@ def crash_pid_1(bench: "Bench") -> int:
     sh("systemctl daemon-reexec")
     bench.checks.within(5, "systemd feeds the hardware watchdog", _is_fed)
     # What sounds already would sound on; silence here shows that nothing new does.
-    sh("linetender acknowledge --wearer", check=False)
+    bench.answer()
     bench.checks.summary()
     sh("sync")
     said("now PID 1 crashes")
@@ -77,7 +77,7 @@ def after_reset(bench: "Bench") -> int:
     checks, witness = bench.checks, bench.witness
     said("the computer has started again")
     _judge_the_end(bench)
-    checks.within(15, "the service started by itself", bench._is_active)
+    checks.within(15, "the service started by itself", bench.is_active)
     checks.within(10, "the sign of life toggles", lambda: len(_toggles()) >= 4)
     checks.within(10, "worn still", lambda: witness.stage() == "worn" and _is_fresh(bench))
     checks.within(
@@ -87,9 +87,8 @@ def after_reset(bench: "Bench") -> int:
     checks.now("by its siren too", edges(SIREN, 0.0))
     checks.within(20, "SpO2 by Bluetooth", lambda: witness.signal("spo2_percent") == 97)
     said(sh("linetender status", check=False))
-    sh("linetender acknowledge --wearer", check=False)
-    sh("linetender reset", check=False)
-    bench._is_silent("answered: silent")
+    bench.answer()
+    bench.is_silent("answered: silent")
     failed_before = int(FAILED_BEFORE.read_text(encoding="ascii"))
     said(f"before the reset {failed_before} did not hold")
     return checks.summary() or int(failed_before > 0)

@@ -16,6 +16,7 @@ EDGES = HOST / "edges"
 
 SIREN, LIFE, LAMP = 12, 5, 13
 UNIT = "linetender@shed.service"
+RECORDINGS = Path("/var/lib/linetender/shed/recordings")
 NORMAL_PA = 85.0
 
 
@@ -86,3 +87,15 @@ def edges(pin: int, since_s: float) -> list[tuple[float, int]]:
 def unit(name: str, what: str) -> str:
     """Return a property of a unit."""
     return sh(f"systemctl show -p {what} --value {name}")
+
+
+def step(name: str) -> dict[str, str]:
+    """Return how far a step of the check before use has come, as the newest recording says."""
+    newest = max(RECORDINGS.iterdir(), key=lambda path: path.stat().st_mtime)
+    found = {}
+    for line in newest.read_text(encoding="utf-8").splitlines():
+        # The last line may be half written yet.
+        if '"step_changed"' in line and line.endswith("}"):
+            event = json.loads(line)
+            found[event["step"]] = event
+    return found[name]
