@@ -8,9 +8,11 @@ pressure in here is over the sensor's zero: that is taken off once, where a read
 from collections import deque
 from statistics import median
 
+from linetender.core.conditions.level import ANYWHERE, NOWHERE
 from linetender.core.events import BaselineSet
 from linetender.core.instants import SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.plan import AirPlan
 from linetender.core.signals import Signal, rounded
 
@@ -33,7 +35,7 @@ SPEED_WITHIN_NS = 5 * SECOND_NS
 _NO_SECOND = -1
 
 
-class Air:
+class Air(MeanListener):
     """State of the air supply as far as one pressure sensor tells.
 
     Attributes:
@@ -50,11 +52,12 @@ class Air:
     """
 
     __slots__ = (
+        "_good_power",
         "_journal",
         "_mean_second",
-        "_normal_power",
         "_run_high",
         "_run_low",
+        "_slow_power",
         "_speeds",
         "baseline",
         "baseline_is_new",
@@ -105,7 +108,8 @@ class Air:
         self._speeds: deque[tuple[int, float]] = deque()
         self.flow_per_power = 0.0
         self.percent_per_power = 0.0
-        self._normal_power = self.power(plan.normal_pa)
+        self._slow_power = SLOW_PART * self.power(plan.normal_pa)
+        self._good_power = GOOD_PART_OF_NORMAL * self.power(plan.normal_pa)
         self.scale()
 
     @property
@@ -148,20 +152,23 @@ class Air:
         Returns:
             False: no alarm judges these means.
         """
-        second = now_ns // SECOND_NS
-        is_next = self._mean_second in (_NO_SECOND, second - 1)
+        before, second = self._mean_second, now_ns // SECOND_NS
         self._mean_second = second
-        if mean is None or not is_next:
+        if mean is None or (before != second - 1 and before != _NO_SECOND):
             self._end_run()
         else:
             self._take_second(now_ns, mean - self.plan.zero_pa)
         return False
 
+    def quiet_means(self) -> tuple[float, float]:
+        """With a baseline that everybody has heard of, none sets another while the hood is worn."""
+        return NOWHERE if self.baseline is None or self.baseline_is_new else ANYWHERE
+
     def _take_second(self, now_ns: int, mean_pa: float) -> None:
         power = self.power(mean_pa)
-        if self.percent(power) < STOPPED_PERCENT:
+        if not self.may_arm and self.percent(power) < STOPPED_PERCENT:
             self.may_arm = True
-        if power < SLOW_PART * self._normal_power:
+        if power < self._slow_power:
             least_pa = abs(mean_pa) if not self.slow_s else self.slow_least_pa
             self.slow_least_pa = min(least_pa, abs(mean_pa))
             self.slow_s += 1
@@ -176,7 +183,7 @@ class Air:
                 self.is_armed, self.may_arm = True, False
 
     def _is_good(self, power: float) -> bool:
-        return power >= GOOD_PART_OF_NORMAL * self._normal_power and (
+        return power >= self._good_power and (
             self.plan.required_l_min is None or self._is_enough(power * self.flow_per_power)
         )
 

@@ -13,7 +13,9 @@ from linetender.core.air_pattern import (
 )
 from linetender.core.cause_table import Sign
 from linetender.core.channel import Channel
+from linetender.core.conditions.level import ANYWHERE
 from linetender.core.instants import SECOND_NS
+from linetender.core.means import MeanListener
 from linetender.core.signals import Signal
 
 FAN_MAINS = "fan_mains"
@@ -35,16 +37,17 @@ _AROUND = (Signal.FAN_SPEED_RPM, Signal.FAN_CURRENT_A, Signal.FILTER_PRESSURE_PA
 _NAMES = tuple((signal, signal.value) for signal in _AROUND)
 
 
-class AirEvidence:
+class AirEvidence(MeanListener):
     """Second's means of the air, and what was usual around it while the air was.
 
     Attributes:
+        around: Channels of fan and filter: a mean goes with their values of that instant.
         means: (instant, air in percent of the baseline), oldest first.
         usual: Per signal of fan and filter its usual value.
         mains_open: Whether the contact on the fan's mains says that they are gone.
     """
 
-    __slots__ = ("_air", "_channels", "_scale", "mains_open", "means", "usual")
+    __slots__ = ("_air", "_channels", "_scale", "around", "mains_open", "means", "usual")
 
     SERIES = ("means",)
     VALUES = ("usual", "mains_open", "_scale")
@@ -52,6 +55,7 @@ class AirEvidence:
     def __init__(self, air: Air | None, channels: Mapping[Signal, Channel]) -> None:
         self._air = air
         self._channels = channels
+        self.around = tuple(channels[signal] for signal in _AROUND if signal in channels)
         self._scale = 0.0
         self.means: deque[tuple[int, float]] = deque(maxlen=WHOLE_MEANS)
         self.usual: dict[str, float] = {}
@@ -63,18 +67,23 @@ class AirEvidence:
         Returns:
             False: no condition changes its mind.
         """
-        if self._air is None:
+        air, means = self._air, self.means
+        if air is None:
             return False
-        is_other = self._air.percent_per_power != self._scale
-        if is_other or (self.means and now_ns - self.means[-1][0] > GAP_NS):
-            self._scale = self._air.percent_per_power
-            self.means.clear()
+        is_other = air.percent_per_power != self._scale
+        if is_other or (means and now_ns - means[-1][0] > GAP_NS):
+            self._scale = air.percent_per_power
+            means.clear()
         if mean is not None:
-            percent = self._percent(mean)
-            self.means.append((now_ns, percent))
-            if STEADY_FROM_PERCENT <= percent < RISEN_FROM_PERCENT:
+            percent = air.power(mean - air.plan.zero_pa) * air.percent_per_power
+            means.append((now_ns, percent))
+            if self.around and STEADY_FROM_PERCENT <= percent < RISEN_FROM_PERCENT:
                 self._learn()
         return False
+
+    def quiet_means(self) -> tuple[float, float]:
+        """Whoever asks for a cause has taken what was put aside."""
+        return ANYWHERE
 
     def lose_history(self) -> None:
         """Forget the seconds before the station was blind."""
@@ -118,11 +127,11 @@ class AirEvidence:
         return shown
 
     def _learn(self) -> None:
-        for signal, name in _NAMES:
-            channel = self._channels.get(signal)
-            if channel is not None and channel.value is not None:
-                usual = self.usual.get(name, channel.value)
-                self.usual[name] = usual + USUAL_WEIGHT * (channel.value - usual)
+        for channel in self.around:
+            name, value = channel.signal.value, channel.value
+            if value is not None:
+                usual = self.usual.get(name, value)
+                self.usual[name] = usual + USUAL_WEIGHT * (value - usual)
 
     def _part(self, signal: Signal, name: str) -> float:
         """Return a value over its usual one; not a number where either is not known."""

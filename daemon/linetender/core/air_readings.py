@@ -6,17 +6,16 @@ derived signals turned into pressures) changes nobody's mind: it adds to sums an
 becomes the last value. That can wait until a window ends or anything else comes.
 """
 
-from math import copysign, nextafter
+from math import nextafter
 
 from linetender.core.air import Air
-from linetender.core.channel import Channel
+from linetender.core.channel import MARGIN, Channel
 from linetender.core.conditions.level import INFINITY, NOWHERE
-from linetender.core.instants import NEVER_NS
+from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.signals import Signal
 
-MARGIN = 1e-9
-"""A derived limit is turned into a pressure with this relative margin, far more than the
-arithmetic errs: what lies closer to the limit is looked at exactly."""
+KEPT_NS = 10 * SECOND_NS
+"""None is put aside for longer (chosen: to wait longer gains nothing)."""
 KNOWN = 64
 """So many intervals are remembered with the pressures they were turned into (chosen)."""
 LARGEST_POWER = 1e30
@@ -29,8 +28,9 @@ class AirReadings:
     Attributes:
         air: What is derived from them.
         signal: The pressure across the flow element.
+        is_awaited: Whether somebody acts on each window of the pressure.
         low, high: The combined guard (Pa as read, the zero included); empty until made.
-        until_ns: A reading from here on closes a window that somebody waits for.
+        until_ns: A reading from here on is looked at, unless `keeps` says no.
         rests: Whether an off-delay runs meanwhile, for which each reading was looked at.
         instants, values: When the readings put aside came (ns), and what they were (Pa as
             read), oldest first. Whoever looks at anything absorbs them first.
@@ -41,12 +41,16 @@ class AirReadings:
         "_flow",
         "_known",
         "_late",
+        "_least_pa",
+        "_look_ns",
         "_percent",
         "_pressure",
         "_quiet_until_ns",
+        "_waits",
         "air",
         "high",
         "instants",
+        "is_awaited",
         "low",
         "rests",
         "signal",
@@ -60,15 +64,21 @@ class AirReadings:
         self.low, self.high = NOWHERE
         self.until_ns = -NEVER_NS
         self.rests = False
+        self.is_awaited = True
         self.instants: list[int] = []
         self.values: list[float] = []
         self._pressure = channels[self.signal]
+        self._look_ns = -NEVER_NS
+        # Whether windows of the pressure may be closed late.
+        self._waits = False
+        # Over the zero, so that a power can be taken of the difference.
+        self._least_pa = nextafter(air.plan.zero_pa, INFINITY)
         self._percent = channels[Signal.AIR_PERCENT_OF_BASELINE]
         self._flow = channels.get(Signal.AIRFLOW_L_MIN)
         self._derived = [self._percent] if self._flow is None else [self._percent, self._flow]
-        self._known: dict[tuple[Signal, float, float, float], tuple[float, float]] = {}
-        # Derived channels with windows, which may be closed late; the first instant at
-        # which somebody must look at them all the same.
+        self._known: dict[tuple[float, float, float], tuple[float, float]] = {}
+        # Channels with windows, which may be closed late; the first instant at which
+        # somebody must look at them all the same.
         self._late: list[Channel] = []
         self._quiet_until_ns = NEVER_NS
         for channel in (self._pressure, *self._derived):
@@ -117,6 +127,30 @@ class AirReadings:
             made.append((self._flow, power * air.flow_per_power))
         return made
 
+    def wait_for(self, is_awaited: bool) -> None:
+        """Note whether somebody acts on each window of the pressure from now on."""
+        if is_awaited is not self.is_awaited:
+            self.is_awaited = is_awaited
+            self.guard_moved()
+
+    def keeps(self, now_ns: int, value: float) -> bool:
+        """Say whether a reading that came after `until_ns` may be put aside; move that if so.
+
+        Not after a gap, nor where a look is due for more than that.
+        """
+        instants = self.instants
+        if not self.low <= value <= self.high or not instants or now_ns >= self._look_ns:
+            return False
+        if now_ns - instants[-1] > self._pressure.gap_ns:
+            return False
+        self.until_ns = min(now_ns + self._pressure.gap_ns, self._look_ns)
+        return True
+
+    def keep(self, now_ns: int, value: float) -> None:
+        """Put a reading aside."""
+        self.instants.append(now_ns)
+        self.values.append(value)
+
     def combine(self, now_ns: int, look_ns: int) -> None:
         """Bring the combined guard and its end up to date, after a reading was looked at.
 
@@ -126,7 +160,7 @@ class AirReadings:
         """
         if self.low > self.high or now_ns >= self._quiet_until_ns:
             self._make_guard()
-        until_ns = self._pressure.window_end_ns
+        until_ns = now_ns + KEPT_NS if self._waits else self._pressure.window_end_ns
         if self._quiet_until_ns < until_ns:
             until_ns = self._quiet_until_ns
         for channel in self._late:
@@ -135,15 +169,20 @@ class AirReadings:
         if self.rests:
             ends_ns = (channel.rest_until_ns for channel in (self._pressure, *self._derived))
             until_ns = min(until_ns, look_ns, *ends_ns)
-        self.until_ns = until_ns
+        self._look_ns = until_ns
+        # Up to there no reading ends a gap.
+        heard_ns = now_ns + self._pressure.gap_ns
+        self.until_ns = until_ns if until_ns < heard_ns else heard_ns
 
     def _make_guard(self) -> None:
-        # Over the zero, so that a power can be taken of the difference.
-        low = max(self._pressure.rest_low, nextafter(self.air.plan.zero_pa, INFINITY))
-        high = self._pressure.rest_high
-        self.rests = self._pressure.rest_until_ns != NEVER_NS
-        self._quiet_until_ns = NEVER_NS
         self.guard_moved()
+        self._quiet_until_ns = NEVER_NS
+        self._waits = False
+        self.rests = self._pressure.rest_until_ns != NEVER_NS
+        if self._pressure.rest_low > self._pressure.rest_high:
+            return
+        low, high = self._guard_of_pressure()
+        low = max(low, self._least_pa)
         for channel in self._derived:
             if low > high or self.air.speed_ratio != 1.0:
                 return
@@ -153,26 +192,47 @@ class AirReadings:
         self.low, self.high = low, high
 
     def _as_pressures(self, channel: Channel) -> tuple[float, float]:
-        """Return pressures at which a derived channel's values are surely within its guard."""
-        low, high = channel.rest_low, channel.rest_high
-        if channel.listens:
-            mean_low, mean_high, until_ns = _quiet_means(channel)
-            is_within = channel.value is not None and mean_low <= channel.value <= mean_high
-            if is_within:
-                low, high = max(low, mean_low), min(high, mean_high)
-            else:
-                # To look at a window in time costs less than to look at each reading.
-                mean_low, mean_high = NOWHERE
-            channel.quiet_low, channel.quiet_high = mean_low, mean_high
-            channel.quiet_until_ns = until_ns
-            self._late.append(channel)
-            self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
-        key = (channel.signal, low, high, self._factor(channel))
-        if key not in self._known:
+        """Return pressures at which a derived channel's values are surely within its guard.
+
+        Limits are turned into pressures that lie `MARGIN` further in: what lies closer to a
+        limit is looked at exactly.
+        """
+        low, high = self._let_wait(channel)
+        factor = self._factor(channel)
+        key = low, high, factor
+        pressures = self._known.get(key)
+        if pressures is None:
             if len(self._known) >= KNOWN:
                 self._known.clear()
-            self._known[key] = self._pressures_of(low, high, self._factor(channel))
-        return self._known[key]
+            pressures = self._known[key] = self._pressures_of(low, high, factor)
+        return pressures
+
+    def _guard_of_pressure(self) -> tuple[float, float]:
+        pressure = self._pressure
+        if self.is_awaited:
+            return pressure.rest_low, pressure.rest_high
+        if pressure.window_bad:
+            # This window is looked at in any case; the guard is made anew with the next.
+            self._quiet_until_ns = pressure.window_end_ns
+            return pressure.rest_low, pressure.rest_high
+        self._waits = True
+        return self._let_wait(pressure)
+
+    def _let_wait(self, channel: Channel) -> tuple[float, float]:
+        """Return a channel's guard, so narrow that its windows may be closed late if possible."""
+        low, high = channel.rest_low, channel.rest_high
+        if not channel.listens:
+            return low, high
+        self._late.append(channel)
+        channel.quiet_low, channel.quiet_high = NOWHERE
+        mean_low, mean_high, until_ns = channel.quiet_means()
+        self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
+        if channel.value is None or not mean_low <= channel.value <= mean_high:
+            # To look at a window in time costs less than to look at each reading.
+            return low, high
+        channel.quiet_low, channel.quiet_high = mean_low, mean_high
+        channel.quiet_until_ns = until_ns
+        return max(low, mean_low), min(high, mean_high)
 
     def _pressures_of(self, low: float, high: float, factor: float) -> tuple[float, float]:
         low_power = low * (1.0 + MARGIN) / factor
@@ -188,16 +248,3 @@ class AirReadings:
     def _factor(self, channel: Channel) -> float:
         air = self.air
         return air.flow_per_power if channel is self._flow else air.percent_per_power
-
-
-def _quiet_means(channel: Channel) -> tuple[float, float, int]:
-    """Return the means that change no verdict, and until when: windows may be closed late."""
-    low, high, until_ns = -INFINITY, INFINITY, NEVER_NS
-    if channel.stucks or len(channel.windowed) < len(channel.mean_listeners):
-        return *NOWHERE, until_ns
-    for condition in channel.windowed:
-        quiet_low, quiet_high = condition.quiet_means()
-        low, high = max(low, quiet_low), min(high, quiet_high)
-        until_ns = min(until_ns, condition.quiet_until_ns())
-    # A mean of values at the very limit may lie over it by rounding.
-    return low * (1.0 + copysign(MARGIN, low)), high * (1.0 - copysign(MARGIN, high)), until_ns

@@ -1,6 +1,7 @@
 """One signal inside the core: its last value, its guard interval, its open window."""
 
 from bisect import bisect_left
+from math import copysign
 from typing import Protocol
 
 from linetender.core.alarm import Alarm
@@ -8,20 +9,12 @@ from linetender.core.conditions.condition import ABSENT, Verdict
 from linetender.core.conditions.level import INFINITY, NOWHERE, LevelCondition
 from linetender.core.conditions.recent import Recent
 from linetender.core.conditions.stuck import StuckCondition
-from linetender.core.conditions.windowed import WindowedCondition
 from linetender.core.instants import NEVER_NS
+from linetender.core.means import MeanListener
 from linetender.core.signals import SIGNAL_FACTS, Signal
 
-
-class MeanListener(Protocol):
-    """Something that judges the means of closed windows."""
-
-    def see_mean(self, now_ns: int, mean: float | None) -> bool:
-        """Look at a mean (None when under half of the window was good).
-
-        Returns:
-            Whether that changed anything that somebody should act on.
-        """
+MARGIN = 1e-9
+"""A limit of means is drawn in by this part, far more than the arithmetic errs."""
 
 
 class SilenceListener(Protocol):
@@ -57,7 +50,6 @@ class Channel:
         rest_low, rest_high, rest_until_ns: The same while only an off-delay makes the guard
             empty: until its end such a value changes nothing, unless there was a gap.
         guard_listener: Who is told when the guard interval is computed anew.
-        windowed: Those of the mean listeners that are conditions.
         listens: Whether each good value must be added to a window.
         quiet_low, quiet_high, quiet_until_ns: Means that change no mind, and until when:
             a window of such a mean is closed without a look. Nowhere, unless whoever
@@ -94,7 +86,6 @@ class Channel:
         "window_good",
         "window_ns",
         "window_sum",
-        "windowed",
     )
 
     INSTANTS = ("last_good_ns", "moved_ns", "window_end_ns")
@@ -126,7 +117,6 @@ class Channel:
         self.stucks: list[StuckCondition] = []
         self.silences: list[SilenceListener] = []
         self.mean_listeners: list[MeanListener] = []
-        self.windowed: list[WindowedCondition] = []
         self.alarms: list[Alarm] = []
         self.recents: list[Recent] = []
         self.listens = False
@@ -150,11 +140,19 @@ class Channel:
         silence has to be reassured, and after a bad or doubtful reading.
         """
         self.listens = bool(self.mean_listeners or self.stucks)
-        is_open = not self._is_unsure()
-        if is_open:
-            is_open = not any([alarm.must_see for alarm in self.alarms if alarm.present])
-        self.low, self.high = self._quiet() if is_open else NOWHERE
-        self.rest_low, self.rest_high = self.low, self.high
+        if self._is_unsure() or any([alarm.must_see for alarm in self.alarms if alarm.present]):
+            self._shut()
+            return
+        self.low, self.high = self.rest_low, self.rest_high = self._quiet()
+        self.rest_until_ns = NEVER_NS
+        if self.guard_listener is not None:
+            self.guard_listener.guard_moved()
+        elif self.listens:
+            self.quiet_low, self.quiet_high, self.quiet_until_ns = self.quiet_means()
+
+    def _shut(self) -> None:
+        """Let every value be looked at."""
+        self.low, self.high = self.rest_low, self.rest_high = NOWHERE
         self.rest_until_ns = NEVER_NS
         if self.guard_listener is not None:
             self.guard_listener.guard_moved()
@@ -199,7 +197,7 @@ class Channel:
                     return False
                 if now_ns - self.last_good_ns > self.gap_ns:
                     return False
-                self._pass_means([(now_ns, self.window_sum / self.window_good)])
+                self._pass_means([(now_ns, self.window_sum / self.window_good)], value)
                 self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
                 self.window_sum, self.window_good = 0.0, 0
             self.window_sum += value
@@ -214,23 +212,25 @@ class Channel:
     def absorb(self, instants: list[int], values: list[float]) -> None:
         """Take good values at once, of which none, and no mean of theirs, changes a mind."""
         total, good, end_ns = self.window_sum, self.window_good, self.window_end_ns
-        first, count = 0, len(values)
+        first, count, last_ns, window_ns = 0, len(values), instants[-1], self.window_ns
         closed: list[tuple[int, float]] = []
+        closed_by = 0.0
         while first < count:
             now_ns = instants[first]
             if now_ns >= end_ns:
                 if good:
                     closed.append((now_ns, total / good))
+                    closed_by = values[first]
                 total, good = 0.0, 0
-                end_ns = (now_ns // self.window_ns + 1) * self.window_ns
-            end = count if instants[-1] < end_ns else bisect_left(instants, end_ns, first)
+                end_ns = now_ns - now_ns % window_ns + window_ns
+            end = count if last_ns < end_ns else bisect_left(instants, end_ns, first)
             for value in values[first:end]:
                 total += value
             good += end - first
             first = end
         self.window_sum, self.window_good, self.window_end_ns = total, good, end_ns
         if closed:
-            self._pass_means(closed)
+            self._pass_means(closed, closed_by)
         self._note_moves(instants, values)
         self.absorb_last(instants[-1], values[-1])
 
@@ -248,10 +248,36 @@ class Channel:
             return False
         return self.quiet_low <= self.window_sum / good <= self.quiet_high
 
-    def _pass_means(self, closed: list[tuple[int, float]]) -> None:
-        """Take means of closed windows, of which none changes a mind."""
-        for condition in self.windowed:
-            condition.pass_means(closed)
+    def quiet_means(self) -> tuple[float, float, int]:
+        """Return the means that change no mind, and until when: windows may be closed late."""
+        low, high, until_ns = -INFINITY, INFINITY, NEVER_NS
+        for listener in self.mean_listeners:
+            quiet_low, quiet_high = listener.quiet_means()
+            if quiet_low > low:
+                low = quiet_low
+            if quiet_high < high:
+                high = quiet_high
+            quiet_until_ns = listener.quiet_until_ns()
+            if quiet_until_ns < until_ns:
+                until_ns = quiet_until_ns
+        for stuck in self.stucks:
+            if stuck.verdict is not ABSENT:
+                return *NOWHERE, NEVER_NS
+            until_ns = min(until_ns, stuck.quiet_until_ns(self.moved_ns))
+        # A mean of values at the very limit may lie over it by rounding.
+        return low * (1.0 + copysign(MARGIN, low)), high * (1.0 - copysign(MARGIN, high)), until_ns
+
+    def _pass_means(self, closed: list[tuple[int, float]], closed_by: float) -> None:
+        """Take means of closed windows, of which none changes a mind.
+
+        Args:
+            closed: (instant, mean), oldest first.
+            closed_by: The value that closed the last of them.
+        """
+        for listener in self.mean_listeners:
+            listener.pass_means(closed)
+        for stuck in self.stucks:
+            stuck.pass_window(closed_by)
 
     def _note_moves(self, instants: list[int], values: list[float]) -> None:
         """Find the last of these values that differs from the one before it."""
@@ -334,7 +360,7 @@ class Channel:
         for alarm in self._unsure_alarms(now_ns):
             alarm.restart_off_delay()
             alarm.judge(now_ns, good=False)
-        self.requiet()
+        self._shut()
 
     def _look_at_window(self, now_ns: int) -> bool:
         good, bad = self.window_good, self.window_bad
@@ -358,8 +384,7 @@ class Channel:
 
     def _unsure_alarms(self, now_ns: int) -> list[Alarm]:
         """The alarms that a lost reading or a gap of this signal concerns."""
+        signal = self.signal
         return [
-            alarm
-            for alarm in self.alarms
-            if not alarm.condition.is_sure_without(self.signal, now_ns)
+            alarm for alarm in self.alarms if not alarm.condition.is_sure_without(signal, now_ns)
         ]

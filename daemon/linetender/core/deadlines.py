@@ -13,19 +13,21 @@ from linetender.core.telling import Telling
 from linetender.core.use import Use
 from linetender.core.wiring import Wiring
 
-_TIMED = (StaleCondition, FactStaleCondition, HeldCondition, CheckInMissedCondition)
+_SILENCES = (StaleCondition, CheckInMissedCondition)
+_WAITING = (FactStaleCondition, HeldCondition)
 
 
 class Deadlines:
     """All that can happen without an input. Only raising and telling has deadlines."""
 
-    __slots__ = ("_alarms", "_standing_ns", "_telling", "_timed", "_use")
+    __slots__ = ("_alarms", "_silences", "_standing_ns", "_telling", "_timed", "_use", "_waiting")
 
     def __init__(self, wiring: Wiring, telling: Telling, use: Use) -> None:
         self._alarms = wiring.alarms
-        self._timed: list[tuple[Condition, Alarm]] = [
-            (leaf, alarm) for leaf, alarm in wiring.leaves if isinstance(leaf, _TIMED)
-        ]
+        # What good readings put off, and what only facts and contacts do.
+        self._timed = _of(wiring, _SILENCES + _WAITING)
+        self._silences = _of(wiring, _SILENCES)
+        self._waiting = _of(wiring, _WAITING)
         self._telling = telling
         self._use = use
         # The first that no good reading moves, except to a later instant.
@@ -34,7 +36,7 @@ class Deadlines:
     def next_ns(self, now_ns: int) -> int:
         """Return the first instant, not before `now_ns`, at which something falls due."""
         due_ns = min(self._telling.due_ns(self._use.stage), self._use.due_ns())
-        self._standing_ns = _first_ns(self._alarms, due_ns)
+        self._standing_ns = _first_due_ns(self._waiting, _first_ns(self._alarms, due_ns))
         return self._with_silences(now_ns)
 
     def next_after_readings_ns(self, now_ns: int, until_ns: int) -> int:
@@ -58,13 +60,8 @@ class Deadlines:
         return due_ns
 
     def _with_silences(self, now_ns: int) -> int:
-        due_ns = self._standing_ns
-        for leaf, alarm in self._timed:
-            if alarm.applies and leaf.verdict is not PRESENT:
-                leaf_due_ns = leaf.due_ns()
-                if leaf_due_ns < due_ns:
-                    due_ns = leaf_due_ns
-        return max(due_ns, now_ns)
+        due_ns = _first_due_ns(self._silences, self._standing_ns)
+        return due_ns if due_ns > now_ns else now_ns
 
     def fall_due(self, due_ns: int) -> None:
         """Do all that falls due at this instant."""
@@ -78,6 +75,20 @@ class Deadlines:
                 alarm.fall_due(due_ns)
         if self._use.due_ns() <= due_ns:
             self._use.fall_due(due_ns)
+
+
+def _of(wiring: Wiring, kinds: tuple[type[Condition], ...]) -> list[tuple[Condition, Alarm]]:
+    return [(leaf, alarm) for leaf, alarm in wiring.leaves if isinstance(leaf, kinds)]
+
+
+def _first_due_ns(leaves: list[tuple[Condition, Alarm]], due_ns: int) -> int:
+    """Return the first of an instant and those at which conditions become present."""
+    for leaf, alarm in leaves:
+        if alarm.applies and leaf.verdict is not PRESENT:
+            leaf_due_ns = leaf.due_ns()
+            if leaf_due_ns < due_ns:
+                due_ns = leaf_due_ns
+    return due_ns
 
 
 def _first_ns(alarms: list[Alarm], due_ns: int) -> int:

@@ -14,6 +14,7 @@ from linetender.core.fact_names import FactName
 from linetender.core.inputs import ContactState, Fact
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.prompts import Prompts
 from linetender.core.step_plan import STEP_CODES, StepKind, StepPlan
 from linetender.core.wearer import BASELINE_MEANS, LOWEST_SPO2_PERCENT, WearerBaseline
@@ -60,7 +61,7 @@ class CheckState(StrEnum):
     """A step failed, or the hood was put on before the check was done: not checked."""
 
 
-class PreUse:
+class PreUse(MeanListener):
     """The check of one station.
 
     Attributes:

@@ -7,11 +7,13 @@ holding the button calls for help, and silence or a pulse means that somebody mu
 
 from linetender.core.alarm import Alarm
 from linetender.core.conditions.held import HeldCondition
+from linetender.core.conditions.level import ANYWHERE, NOWHERE
 from linetender.core.events import Cue, FalseLeave
 from linetender.core.fact_names import FactName
 from linetender.core.inputs import Fact
 from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.prompts import Prompts
 from linetender.core.stages import Priority
 
@@ -28,7 +30,7 @@ REMIND_NS = 3 * SECOND_NS
 """How long a reminder of the time is put (chosen: its few chirps sound once)."""
 
 
-class Session:
+class Session(MeanListener):
     """The use of now, or the one that ended last.
 
     Attributes:
@@ -150,10 +152,17 @@ class Session:
         Returns:
             Whether that changed anything.
         """
-        if mean is None or not self.asks_hood:
+        if mean is None or not self.prompts.asks_hood:
             return False
         self._escalate(now_ns)
         return True
+
+    def pass_means(self, closed: list[tuple[int, float]]) -> None:
+        """Nobody asks: a pulse says nothing new."""
+
+    def quiet_means(self) -> tuple[float, float]:
+        """Any, unless the hood is asked for."""
+        return NOWHERE if self.prompts.asks_hood else ANYWHERE
 
     def reassure(self, now_ns: int) -> None:
         """Somebody at the station answered: what the core itself had to say is over."""

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator
 from linetender.core.air import Air
 from linetender.core.air_evidence import FAN_MAINS, AirEvidence
 from linetender.core.air_readings import AirReadings
-from linetender.core.alarm_table import ACTIVE
 from linetender.core.carryover import Carryover
 from linetender.core.causes import Causes
 from linetender.core.channel import Channel
@@ -22,8 +21,9 @@ from linetender.core.deadlines import Deadlines
 from linetender.core.events import Event
 from linetender.core.hands import Hands
 from linetender.core.inputs import Command, Contact, ContactState, Fact, Input, Reading
-from linetender.core.instants import NEVER_NS
+from linetender.core.instants import NEVER_NS, SECOND_NS
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.plan import Plan
 from linetender.core.pre_use import PreUse
 from linetender.core.prompts import Prompts
@@ -35,8 +35,8 @@ from linetender.core.stages import Stage
 from linetender.core.telling import Telling
 from linetender.core.use import Use
 from linetender.core.view import take_snapshot
-from linetender.core.wearer import WearerBaseline
-from linetender.core.wiring import Wiring
+from linetender.core.wearer import wearer_baselines
+from linetender.core.wiring import Wiring, channels_of
 
 
 class TimeWentBack(ValueError):
@@ -56,12 +56,12 @@ class Watch:
         self.plan = plan
         self.now_ns = started_ns
         self.journal = Journal()
-        self.channels = _channels(plan)
+        self.channels = channels_of(plan)
         pulse = self.channels.get(Signal.PULSE_RATE_BPM)
         self.check_in = CheckIn(plan.check_in, pulse)
         self.hands = Hands()
         self.baselines: Baselines = {}
-        self.wearer = self._wearer_baselines()
+        self.wearer = wearer_baselines(self.channels, self.baselines, self.journal)
         self.wiring = Wiring(
             plan, self.channels, self.baselines, self.check_in, self.journal, started_ns
         )
@@ -71,18 +71,10 @@ class Watch:
         journal, prompts = self.journal, Prompts()
         asking = self.hands, self.check_in, prompts, journal
         self.telling = Telling(self.wiring.alarms, plan.contact_names, *asking)
-        self.use = Use(
-            self.wiring,
-            self.air,
-            self.wearer,
-            self.telling,
-            self.hands,
-            self.check_in,
-            PreUse(plan.steps, self.air, self.wearer, prompts, journal),
-            Session(plan.remind_ns, prompts, journal),
-            pulse,
-            journal,
-        )
+        check = PreUse(plan.steps, self.air, self.wearer, prompts, journal)
+        session = Session(plan.remind_ns, prompts, journal)
+        parts = self.wiring, self.air, self.wearer, self.telling, self.hands, self.check_in
+        self.use = Use(*parts, check, session, pulse, journal)
         self._deadlines = Deadlines(self.wiring, self.telling, self.use)
         self._watched_air = False
         self._was_not_checked = False
@@ -93,32 +85,25 @@ class Watch:
             restore_all(self, carryover)
         self._due_ns = self._deadlines.next_ns(started_ns)
 
-    def _wearer_baselines(self) -> tuple[WearerBaseline, ...]:
-        return tuple(
-            WearerBaseline(signal, self.baselines, self.journal)
-            for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
-            if signal in self.channels
-        )
-
     def _listen(self) -> None:
         """Connect what gathers window means with its channel."""
-        self._air_channel: Channel | None = None
-        self._fan_speed = self.channels.get(Signal.FAN_SPEED_RPM)
-        self._air_readings: AirReadings | None = None
-        if self.air is not None:
-            self._air_readings = AirReadings(self.air, self.channels)
-            self._air_channel = self.channels[self.air.plan.signal]
-            self._air_channel.mean_listeners += [self.air, self.air_evidence]
-        for baseline in self.wearer:
-            self.channels[baseline.signal].mean_listeners.append(baseline)
-        for signal, listener in (
-            (Signal.PULSE_RATE_BPM, self.use.session),
-            (Signal.SUPPLY_VOLTAGE_V, self.use.check),
-        ):
-            if signal in self.channels:
-                self.channels[signal].mean_listeners.append(listener)
-        for channel in self.channels.values():
-            channel.requiet()
+        air, channels, evidence = self.air, self.channels, self.air_evidence
+        self._fan_speed = channels.get(Signal.FAN_SPEED_RPM)
+        self._air_readings = None if air is None else AirReadings(air, channels)
+        self._air_channel = None if air is None else channels[air.plan.signal]
+        # Signals that nothing is derived from, and whose instant says nothing of the air's.
+        self._plain = {
+            signal: channel
+            for signal, channel in channels.items()
+            if channel.guard_listener is None and channel not in evidence.around
+        }
+        listeners: list[tuple[Signal, MeanListener]] = []
+        if air is not None:
+            listeners += [(air.plan.signal, air), (air.plan.signal, evidence)]
+        listeners += [(baseline.signal, baseline) for baseline in self.wearer]
+        listeners.append((Signal.PULSE_RATE_BPM, self.use.session))
+        listeners.append((Signal.SUPPLY_VOLTAGE_V, self.use.check))
+        self.wiring.listen(listeners)
 
     # Inputs
 
@@ -149,10 +134,31 @@ class Watch:
                 keep_value(value)
             else:
                 self.now_ns = now_ns
-                yield item
+                if type(item) is not Reading or not self._passes(item):
+                    yield item
                 now_ns = self.now_ns
                 low, high, until_ns = quick.low, quick.high, min(quick.until_ns, self._due_ns)
         self.now_ns = now_ns
+
+    def _passes(self, item: Reading) -> bool:
+        """Take a reading that changes nobody's mind, or put it aside after all."""
+        now_ns, value = item.arrived_ns, item.value
+        if value is None or item.doubt is not None or now_ns < self.now_ns:
+            return False
+        channel, quick = self._plain.get(item.signal), self._air_readings
+        if channel is not None:
+            if now_ns >= self._due_ns or not channel.passes(now_ns, value):
+                return False
+        elif quick is None or item.signal is not quick.signal or not quick.keeps(now_ns, value):
+            return False
+        else:
+            if now_ns >= self._due_ns:
+                self.next_deadline()  # Most often a reading has put it off.
+                if now_ns >= self._due_ns:
+                    return False
+            quick.keep(now_ns, value)
+        self.now_ns = now_ns
+        return True
 
     def feed(self, item: Input) -> tuple[Event, ...]:
         """Advance to an input's arrival, then apply it.
@@ -240,6 +246,8 @@ class Watch:
         if channel is None:
             return
         now_ns, value = item.arrived_ns, item.value
+        if channel in self.air_evidence.around:
+            self._absorb()
         if value is None or item.doubt is not None:
             self._absorb()
             self._take_unsure(channel, item)
@@ -269,10 +277,16 @@ class Watch:
                     self._take_good(derived, now_ns, derived_value)
         # In the pre-use check what looks at a reading of an off-delay moves the check on.
         in_check = self.use.stage is Stage.PRE_USE
+        self._note_who_waits(quick)
         quick.combine(now_ns, -NEVER_NS if in_check else self.causes.due_ns)
-        if self._due_ns < quick.until_ns:
+        if self._due_ns < quick.until_ns and self._due_ns < now_ns + SECOND_NS:
             # Most often only a silence that this reading ended.
             self._due_ns = self._deadlines.next_after_readings_ns(now_ns, now_ns)
+
+    def _note_who_waits(self, quick: AirReadings) -> None:
+        """While worn a window of the pressure moves nothing, unless a cause is being revised."""
+        revises = self.causes.due_ns != NEVER_NS
+        quick.wait_for(revises or self.use.stage is not Stage.WORN)
 
     def _take_other(self, item: Input) -> None:
         self._absorb()
@@ -321,16 +335,12 @@ class Watch:
         if item.contact == FAN_MAINS:
             self.air_evidence.mains_open = item.state is ContactState.OPEN
         self.use.see_contact(now_ns, item.contact, item.state)
-        for condition, alarm in self.wiring.on_contact.get(item.contact, ()):
-            condition.see(now_ns, item.state)
-            alarm.judge(now_ns)
+        self.wiring.see_contact(now_ns, item.contact, item.state)
         self._settle(now_ns)
 
     def _take_fact(self, item: Fact) -> None:
         self.use.see_fact(item.arrived_ns, item)
-        for condition, alarm in self.wiring.on_fact.get(item.fact, ()):
-            condition.see(item)
-            alarm.judge(item.arrived_ns)
+        self.wiring.see_fact(item)
         self._settle(item.arrived_ns)
 
     # What follows from a change
@@ -367,15 +377,12 @@ class Watch:
             self._take_fact(Fact(now_ns, "not_checked", self.use.not_checked))
         if self.use.session.facts:
             self._take_fact(self.use.session.facts.pop(0))
-        self._suppress(now_ns)
+        self.wiring.suppress(now_ns)
         self.causes.look(now_ns)
+        if self._air_readings is not None:
+            self._note_who_waits(self._air_readings)
         self.telling.update(now_ns, self.use.stage)
         self._due_ns = self._deadlines.next_ns(now_ns)
-
-    def _suppress(self, now_ns: int) -> None:
-        active = {alarm.plan.id for alarm in self.wiring.suppressors if alarm.state in ACTIVE}
-        for alarm in self.wiring.suppressed:
-            alarm.withhold(now_ns, not active.isdisjoint(alarm.plan.suppressed_by))
 
     def _run_deadlines(self, now_ns: int) -> None:
         while self._due_ns <= now_ns:
@@ -389,12 +396,3 @@ class Watch:
             for channel in self.channels.values():
                 channel.requiet()
             self._settle(due_ns)
-
-
-def _channels(plan: Plan) -> dict[Signal, Channel]:
-    signals = list(plan.signals)
-    if plan.air is not None:
-        signals.append(Signal.AIR_PERCENT_OF_BASELINE)
-        if plan.air.k_l_min is not None:
-            signals.append(Signal.AIRFLOW_L_MIN)
-    return {signal: Channel(signal) for signal in Signal if signal in signals}

@@ -1,11 +1,15 @@
 """What is usual for this wearer: medians of oxygen and pulse at the start of use."""
 
+from collections.abc import Mapping
 from statistics import median
 
+from linetender.core.channel import Channel
 from linetender.core.conditions.baselines import Baselines
+from linetender.core.conditions.level import ANYWHERE, NOWHERE
 from linetender.core.events import BaselineSet
 from linetender.core.instants import NEVER_NS
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.signals import SIGNAL_FACTS, Signal, rounded
 
 BASELINE_MEANS = 30
@@ -17,7 +21,7 @@ HIGHEST_SPO2_PERCENT = 98.0
 oximeter's error, and 95 % must not look like a fall of four points."""
 
 
-class WearerBaseline:
+class WearerBaseline(MeanListener):
     """Gathers the baseline of one signal.
 
     Attributes:
@@ -71,16 +75,23 @@ class WearerBaseline:
         Returns:
             Whether a baseline was set or refused.
         """
-        gap_ns = SIGNAL_FACTS[self.signal].gap_ns
-        is_gap = -NEVER_NS < self.closed_ns < now_ns - gap_ns
-        self.closed_ns = now_ns
+        before_ns, self.closed_ns = self.closed_ns, now_ns
         if not self.gathers:
             return False
+        is_gap = -NEVER_NS < before_ns < now_ns - SIGNAL_FACTS[self.signal].gap_ns
         self.means = [] if mean is None or is_gap else [*self.means, mean]
         if len(self.means) < BASELINE_MEANS:
             return False
         self._set(now_ns, median(self.means))
         return True
+
+    def pass_means(self, closed: list[tuple[int, float]]) -> None:
+        """Only note when the last window closed."""
+        self.closed_ns = closed[-1][0]
+
+    def quiet_means(self) -> tuple[float, float]:
+        """Any, unless it gathers."""
+        return NOWHERE if self.gathers else ANYWHERE
 
     def _set(self, now_ns: int, value: float) -> None:
         self.means = []
@@ -105,3 +116,14 @@ class WearerBaseline:
     def lose_history(self) -> None:
         """Start the gathering again: the station was blind for a while."""
         self.means = []
+
+
+def wearer_baselines(
+    channels: Mapping[Signal, Channel], baselines: Baselines, journal: Journal
+) -> tuple[WearerBaseline, ...]:
+    """Return one for each of oxygen and pulse that is measured."""
+    return tuple(
+        WearerBaseline(signal, baselines, journal)
+        for signal in (Signal.SPO2_PERCENT, Signal.PULSE_RATE_BPM)
+        if signal in channels
+    )

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from linetender.core import plan as plans
 from linetender.core.alarm import Alarm
+from linetender.core.alarm_table import ACTIVE
 from linetender.core.channel import Channel
 from linetender.core.check_in import CheckIn
 from linetender.core.conditions.above import AboveCondition
@@ -32,7 +33,9 @@ from linetender.core.conditions.rises import RisesCondition
 from linetender.core.conditions.stale import StaleCondition
 from linetender.core.conditions.stuck import StuckCondition
 from linetender.core.conditions.windowed import WindowedCondition
+from linetender.core.inputs import ContactState, Fact
 from linetender.core.journal import Journal
+from linetender.core.means import MeanListener
 from linetender.core.signals import Signal
 
 
@@ -82,6 +85,32 @@ class Wiring:
         self.suppressed = [alarm for alarm in self.alarms if alarm.plan.suppressed_by]
         suppressors = {rule for alarm in self.suppressed for rule in alarm.plan.suppressed_by}
         self.suppressors = [alarm for alarm in self.alarms if alarm.plan.id in suppressors]
+
+    def listen(self, listeners: Iterable[tuple[Signal, MeanListener]]) -> None:
+        """Connect what gathers window means with its channel, where that is measured."""
+        for signal, listener in listeners:
+            if signal in self.channels:
+                self.channels[signal].mean_listeners.append(listener)
+        for channel in self.channels.values():
+            channel.requiet()
+
+    def suppress(self, now_ns: int) -> None:
+        """Withhold the alarms that an active one suppresses; release the others."""
+        active = {alarm.plan.id for alarm in self.suppressors if alarm.state in ACTIVE}
+        for alarm in self.suppressed:
+            alarm.withhold(now_ns, not active.isdisjoint(alarm.plan.suppressed_by))
+
+    def see_contact(self, now_ns: int, contact: str, state: ContactState) -> None:
+        """Let the rules about a contact look at it."""
+        for condition, alarm in self.on_contact.get(contact, ()):
+            condition.see(now_ns, state)
+            alarm.judge(now_ns)
+
+    def see_fact(self, fact: Fact) -> None:
+        """Let the rules about a fact look at it."""
+        for condition, alarm in self.on_fact.get(fact.fact, ()):
+            condition.see(fact)
+            alarm.judge(fact.arrived_ns)
 
     def reassure_check_in(self, now_ns: int) -> None:
         """Tell the check-in rules that the wearer gave a sign of life."""
@@ -133,7 +162,6 @@ class Wiring:
                 self.channels[leaf.signal].attach(alarm)
             case WindowedCondition():
                 self.channels[leaf.signal].mean_listeners.append(leaf)
-                self.channels[leaf.signal].windowed.append(leaf)
                 self.channels[leaf.signal].attach(alarm)
             case StuckCondition():
                 self.channels[leaf.signal].stucks.append(leaf)
@@ -151,6 +179,16 @@ class Wiring:
                 self.on_contact[leaf.contact].append((leaf, alarm))
             case FactCondition() | FactStaleCondition():
                 self.on_fact[leaf.fact].append((leaf, alarm))
+
+
+def channels_of(plan: plans.Plan) -> dict[Signal, Channel]:
+    """Return a channel for each signal that a device gives or the core derives."""
+    signals = list(plan.signals)
+    if plan.air is not None:
+        signals.append(Signal.AIR_PERCENT_OF_BASELINE)
+        if plan.air.k_l_min is not None:
+            signals.append(Signal.AIRFLOW_L_MIN)
+    return {signal: Channel(signal) for signal in Signal if signal in signals}
 
 
 def _build_simple(plan: plans.Condition) -> Condition:

@@ -8,7 +8,6 @@ readings come more slowly than that, each is a point, and the span as long as tw
 """
 
 from collections import deque
-from statistics import median
 from typing import ClassVar
 
 from linetender.core.conditions.condition import ABSENT, PRESENT, Verdict
@@ -209,6 +208,8 @@ class HeadingCondition(WindowedCondition):
             for later_ns, later in points[place + 1 :]
         ]
         slopes.sort()
-        self.slope = median(slopes)
+        middle = len(slopes) // 2
+        is_odd = len(slopes) % 2
+        self.slope = slopes[middle] if is_odd else (slopes[middle - 1] + slopes[middle]) / 2
         exceeded_by = int((1.0 - SURE_PART) * len(slopes))
         self.sure_slope = slopes[exceeded_by if self._sign > 0.0 else -1 - exceeded_by]

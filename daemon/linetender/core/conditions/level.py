@@ -12,7 +12,7 @@ from linetender.core.conditions.condition import ABSENT, PRESENT, UNKNOWN, Condi
 from linetender.core.signals import Signal, rounded
 
 INFINITY = float("inf")
-NOWHERE = (INFINITY, -INFINITY)
+NOWHERE, ANYWHERE = (INFINITY, -INFINITY), (-INFINITY, INFINITY)
 
 
 class ValueSource(Protocol):

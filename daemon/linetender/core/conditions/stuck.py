@@ -42,6 +42,14 @@ class StuckCondition(Condition):
             self._value = value
         return self.verdict is not before
 
+    def pass_window(self, value: float) -> None:
+        """Note the value that closed a window before `quiet_until_ns`."""
+        self._value = value
+
+    def quiet_until_ns(self, moved_ns: int) -> int:
+        """Return until when it surely stays absent, if the value moved last then."""
+        return moved_ns + self._after_ns
+
     def evidence(self) -> float | None:
         """Return the value that does not move."""
         return rounded(self.signal, self._value)

@@ -1,14 +1,13 @@
 """Base of the conditions that judge means over fixed windows of Watch time."""
 
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 
 from linetender.core.conditions.condition import PRESENT, UNKNOWN, Condition, Verdict
-from linetender.core.conditions.level import NOWHERE
-from linetender.core.instants import NEVER_NS
+from linetender.core.means import MeanListener
 from linetender.core.signals import Signal, rounded
 
 
-class WindowedCondition(Condition, ABC):
+class WindowedCondition(Condition, MeanListener):
     """A judgement that each closing window may change.
 
     Attributes:
@@ -42,22 +41,6 @@ class WindowedCondition(Condition, ABC):
             self.verdict = verdict
             self._present = verdict is PRESENT or (self._present and verdict is UNKNOWN)
         return self.verdict is not before
-
-    def pass_means(self, closed: list[tuple[int, float]]) -> None:
-        """Take (instant, mean) of windows within `quiet_means`: they leave the verdict as it is."""
-        for now_ns, mean in closed:
-            self.see_mean(now_ns, mean)
-
-    def quiet_means(self) -> tuple[float, float]:
-        """Return the lowest and highest mean that would surely leave the verdict as it is.
-
-        Nowhere, unless a condition knows better: then every window is closed in time.
-        """
-        return NOWHERE
-
-    def quiet_until_ns(self) -> int:
-        """Return the instant from which on a mean may move what `quiet_means` returns."""
-        return NEVER_NS
 
     def evidence(self) -> float | None:
         """Return the last window mean, rounded to the signal's resolution."""
