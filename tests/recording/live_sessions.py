@@ -77,10 +77,21 @@ def inputs_of_session(seconds: int = SECONDS, seed: int = 1) -> Iterator[Input]:
 def recorded_live(
     seconds: int = SECONDS, seed: int = 1, rotate_at_s: tuple[int, ...] = ()
 ) -> bytes:
-    """Record a session in blocks of random sizes, as a loop under load would form them."""
-    draw = random.Random(seed)
-    session = _Session()
+    """Record an invented session of the station with three rules."""
     items = list(inputs_of_session(seconds, seed))
+    return recorded_of(watched_plan(), items, seconds, seed, rotate_at_s)
+
+
+def recorded_of(
+    plan: Plan,
+    items: list[Input],
+    seconds: int,
+    seed: int = 1,
+    rotate_at_s: tuple[int, ...] = (),
+) -> bytes:
+    """Record inputs in blocks of random sizes, as a loop under load would form them."""
+    draw = random.Random(seed)
+    session = _Session(plan)
     rotate_at_ns = [second * SECOND_NS for second in rotate_at_s]
     block: list[Input] = []
     for item, after in zip(items, [*items[1:], None], strict=True):
@@ -137,8 +148,8 @@ def record_session(
 
 
 class _Session:
-    def __init__(self) -> None:
-        self.plan = watched_plan()
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
         self.watch = Watch(self.plan, 0)
         self.stream = LineStream()
         self.now_ns = 0
