@@ -344,7 +344,7 @@ class Bench:
         checks.throughout(6, "service stopped: silent", lambda: level(SIREN) == 0)
         checks.now("pins are safe", (level(LIFE), level(LAMP)) == (0, 0))
         checks.now("it said offline", self.witness.online[-1] == "offline")
-        replayed = sh(f"{LINETENDER} replay {RECORDINGS}/*.jsonl; echo status $?", check=False)
+        replayed = sh(f"{LINETENDER} replay {RECORDINGS}/*.jsonl*; echo status $?", check=False)
         said(replayed)
         checks.now("every recording replays", replayed.endswith("status 0"))
 

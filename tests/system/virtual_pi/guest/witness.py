@@ -91,7 +91,7 @@ def unit(name: str, what: str) -> str:
 
 def step(name: str) -> dict[str, str]:
     """Return how far a step of the check before use has come, as the newest recording says."""
-    newest = max(RECORDINGS.iterdir(), key=lambda path: path.stat().st_mtime)
+    newest = max(RECORDINGS.glob("*.jsonl"), key=lambda path: path.stat().st_mtime)
     found = {}
     for line in newest.read_text(encoding="utf-8").splitlines():
         # The last line may be half written yet.
