@@ -31,6 +31,7 @@ class AirReadings:
         is_awaited: Whether somebody acts on each window of the pressure.
         low, high: The combined guard (Pa as read, the zero included); empty until made.
         until_ns: A reading from here on is looked at, unless `keeps` says no.
+        look_ns: From here on it is looked at in any case.
         rests: Whether an off-delay runs meanwhile, for which each reading was looked at.
         instants, values: When the readings put aside came (ns), and what they were (Pa as
             read), oldest first. Whoever looks at anything absorbs them first.
@@ -42,7 +43,6 @@ class AirReadings:
         "_known",
         "_late",
         "_least_pa",
-        "_look_ns",
         "_percent",
         "_pressure",
         "_quiet_until_ns",
@@ -51,6 +51,7 @@ class AirReadings:
         "high",
         "instants",
         "is_awaited",
+        "look_ns",
         "low",
         "rests",
         "signal",
@@ -62,14 +63,13 @@ class AirReadings:
         self.air = air
         self.signal = air.plan.signal
         self.low, self.high = NOWHERE
-        self.until_ns = -NEVER_NS
+        self.until_ns = self.look_ns = -NEVER_NS
         self.rests = False
         self.is_awaited = True
         self.instants: list[int] = []
         self.values: list[float] = []
         self._pressure = channels[self.signal]
-        self._look_ns = -NEVER_NS
-        # Whether windows of the pressure may be closed late.
+        # Whether windows of all of them may be closed late, those of the pressure too.
         self._waits = False
         # Over the zero, so that a power can be taken of the difference.
         self._least_pa = nextafter(air.plan.zero_pa, INFINITY)
@@ -90,6 +90,10 @@ class AirReadings:
         for channel in self._late:
             channel.quiet_until_ns = -NEVER_NS
         self._late.clear()
+
+    def has_closed(self) -> bool:
+        """Say whether a window of the pressure is over with the readings put aside."""
+        return bool(self.instants) and self.instants[-1] >= self._pressure.window_end_ns
 
     def end_silence(self) -> None:
         """Note when the last reading came: a silence is counted from there."""
@@ -134,16 +138,16 @@ class AirReadings:
             self.guard_moved()
 
     def keeps(self, now_ns: int, value: float) -> bool:
-        """Say whether a reading that came after `until_ns` may be put aside; move that if so.
+        """Say whether a reading between `until_ns` and `look_ns` may be put aside.
 
-        Not after a gap, nor where a look is due for more than that.
+        Not after a gap. Moves `until_ns`, if so.
         """
         instants = self.instants
-        if not self.low <= value <= self.high or not instants or now_ns >= self._look_ns:
+        if not self.low <= value <= self.high or not instants:
             return False
         if now_ns - instants[-1] > self._pressure.gap_ns:
             return False
-        self.until_ns = min(now_ns + self._pressure.gap_ns, self._look_ns)
+        self.until_ns = min(now_ns + self._pressure.gap_ns, self.look_ns)
         return True
 
     def keep(self, now_ns: int, value: float) -> None:
@@ -169,7 +173,7 @@ class AirReadings:
         if self.rests:
             ends_ns = (channel.rest_until_ns for channel in (self._pressure, *self._derived))
             until_ns = min(until_ns, look_ns, *ends_ns)
-        self._look_ns = until_ns
+        self.look_ns = until_ns
         # Up to there no reading ends a gap.
         heard_ns = now_ns + self._pressure.gap_ns
         self.until_ns = until_ns if until_ns < heard_ns else heard_ns
@@ -177,18 +181,18 @@ class AirReadings:
     def _make_guard(self) -> None:
         self.guard_moved()
         self._quiet_until_ns = NEVER_NS
-        self._waits = False
+        self._waits = not self.is_awaited
         self.rests = self._pressure.rest_until_ns != NEVER_NS
-        if self._pressure.rest_low > self._pressure.rest_high:
-            return
-        low, high = self._guard_of_pressure()
-        low = max(low, self._least_pa)
+        low, high = max(self._pressure.rest_low, self._least_pa), self._pressure.rest_high
         for channel in self._derived:
             if low > high or self.air.speed_ratio != 1.0:
                 return
             derived_low, derived_high = self._as_pressures(channel)
             low, high = max(low, derived_low), min(high, derived_high)
             self.rests = self.rests or channel.rest_until_ns != NEVER_NS
+        if self._waits:
+            mean_low, mean_high = self._let_wait(self._pressure)
+            low, high = max(low, mean_low), min(high, mean_high)
         self.low, self.high = low, high
 
     def _as_pressures(self, channel: Channel) -> tuple[float, float]:
@@ -207,17 +211,6 @@ class AirReadings:
             pressures = self._known[key] = self._pressures_of(low, high, factor)
         return pressures
 
-    def _guard_of_pressure(self) -> tuple[float, float]:
-        pressure = self._pressure
-        if self.is_awaited:
-            return pressure.rest_low, pressure.rest_high
-        if pressure.window_bad:
-            # This window is looked at in any case; the guard is made anew with the next.
-            self._quiet_until_ns = pressure.window_end_ns
-            return pressure.rest_low, pressure.rest_high
-        self._waits = True
-        return self._let_wait(pressure)
-
     def _let_wait(self, channel: Channel) -> tuple[float, float]:
         """Return a channel's guard, so narrow that its windows may be closed late if possible."""
         low, high = channel.rest_low, channel.rest_high
@@ -229,6 +222,7 @@ class AirReadings:
         self._quiet_until_ns = min(self._quiet_until_ns, until_ns)
         if channel.value is None or not mean_low <= channel.value <= mean_high:
             # To look at a window in time costs less than to look at each reading.
+            self._waits = False
             return low, high
         channel.quiet_low, channel.quiet_high = mean_low, mean_high
         channel.quiet_until_ns = until_ns

@@ -199,7 +199,7 @@ class Channel:
                     return False
                 self._pass_means([(now_ns, self.window_sum / self.window_good)], value)
                 self.window_end_ns = (now_ns // self.window_ns + 1) * self.window_ns
-                self.window_sum, self.window_good = 0.0, 0
+                self.window_sum, self.window_good, self.window_bad = 0.0, 0, 0
             self.window_sum += value
             self.window_good += 1
             if value != self.still_value:
@@ -230,6 +230,7 @@ class Channel:
             first = end
         self.window_sum, self.window_good, self.window_end_ns = total, good, end_ns
         if closed:
+            self.window_bad = 0
             self._pass_means(closed, closed_by)
         self._note_moves(instants, values)
         self.absorb_last(instants[-1], values[-1])
@@ -244,7 +245,7 @@ class Channel:
     def is_quiet(self) -> bool:
         """Say whether the open window may be closed late, as far as its values go."""
         good = self.window_good
-        if not good or self.window_bad:
+        if not good or good < self.window_bad:
             return False
         return self.quiet_low <= self.window_sum / good <= self.quiet_high
 

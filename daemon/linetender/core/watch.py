@@ -83,6 +83,7 @@ class Watch:
             self.use.apply_rules(started_ns)
         else:
             restore_all(self, carryover)
+        self._note_who_waits()
         self._due_ns = self._deadlines.next_ns(started_ns)
 
     def _listen(self) -> None:
@@ -134,29 +135,29 @@ class Watch:
                 keep_value(value)
             else:
                 self.now_ns = now_ns
-                if type(item) is not Reading or not self._passes(item):
+                if type(item) is not Reading or not self._passes(quick, item):
                     yield item
                 now_ns = self.now_ns
                 low, high, until_ns = quick.low, quick.high, min(quick.until_ns, self._due_ns)
         self.now_ns = now_ns
 
-    def _passes(self, item: Reading) -> bool:
+    def _passes(self, quick: AirReadings, item: Reading) -> bool:
         """Take a reading that changes nobody's mind, or put it aside after all."""
         now_ns, value = item.arrived_ns, item.value
         if value is None or item.doubt is not None or now_ns < self.now_ns:
             return False
-        channel, quick = self._plain.get(item.signal), self._air_readings
-        if channel is not None:
-            if now_ns >= self._due_ns or not channel.passes(now_ns, value):
+        if item.signal is quick.signal:
+            if now_ns >= quick.look_ns or not quick.keeps(now_ns, value):
                 return False
-        elif quick is None or item.signal is not quick.signal or not quick.keeps(now_ns, value):
-            return False
-        else:
             if now_ns >= self._due_ns:
                 self.next_deadline()  # Most often a reading has put it off.
                 if now_ns >= self._due_ns:
                     return False
             quick.keep(now_ns, value)
+        else:
+            channel = self._plain.get(item.signal)
+            if channel is None or now_ns >= self._due_ns or not channel.passes(now_ns, value):
+                return False
         self.now_ns = now_ns
         return True
 
@@ -246,8 +247,9 @@ class Watch:
         if channel is None:
             return
         now_ns, value = item.arrived_ns, item.value
-        if channel in self.air_evidence.around:
-            self._absorb()
+        quick = self._air_readings
+        if quick is not None and quick.has_closed() and channel in self.air_evidence.around:
+            quick.absorb()
         if value is None or item.doubt is not None:
             self._absorb()
             self._take_unsure(channel, item)
@@ -277,16 +279,16 @@ class Watch:
                     self._take_good(derived, now_ns, derived_value)
         # In the pre-use check what looks at a reading of an off-delay moves the check on.
         in_check = self.use.stage is Stage.PRE_USE
-        self._note_who_waits(quick)
         quick.combine(now_ns, -NEVER_NS if in_check else self.causes.due_ns)
         if self._due_ns < quick.until_ns and self._due_ns < now_ns + SECOND_NS:
             # Most often only a silence that this reading ended.
             self._due_ns = self._deadlines.next_after_readings_ns(now_ns, now_ns)
 
-    def _note_who_waits(self, quick: AirReadings) -> None:
+    def _note_who_waits(self) -> None:
         """While worn a window of the pressure moves nothing, unless a cause is being revised."""
-        revises = self.causes.due_ns != NEVER_NS
-        quick.wait_for(revises or self.use.stage is not Stage.WORN)
+        is_awaited = self.causes.due_ns != NEVER_NS or self.use.stage is not Stage.WORN
+        if self._air_readings is not None:
+            self._air_readings.wait_for(is_awaited)
 
     def _take_other(self, item: Input) -> None:
         self._absorb()
@@ -353,6 +355,7 @@ class Watch:
             # As settling would: with none due, a look at causes finds what the last one found.
             if not settles and self.causes.due_ns != NEVER_NS:
                 self.causes.look(now_ns)
+                self._note_who_waits()
                 settles = bool(self.journal.events)
         if settles:
             self._settle(now_ns)
@@ -379,8 +382,7 @@ class Watch:
             self._take_fact(self.use.session.facts.pop(0))
         self.wiring.suppress(now_ns)
         self.causes.look(now_ns)
-        if self._air_readings is not None:
-            self._note_who_waits(self._air_readings)
+        self._note_who_waits()
         self.telling.update(now_ns, self.use.stage)
         self._due_ns = self._deadlines.next_ns(now_ns)
 
