@@ -79,7 +79,7 @@ class Bench:
         self.hand = Hand(is_in_use=is_in_use)
         self.adapter = I2cAdapter({0x25: self.chip})
         self.checks.within(
-            5, "an adapter of the radio appears", Path("/sys/class/bluetooth/hci0").exists
+            15, "an adapter of the radio appears", Path("/sys/class/bluetooth/hci0").exists
         )
         sh("systemctl start bluetooth")
         self.witness = Witness("shed")
