@@ -173,8 +173,12 @@ def test_the_next_deadline_is_true(arrangement: Arrangement, day: Day, places: l
         if place in asked_at:
             kept = watch.carryover()
             ahead = Watch(plan, watch.now_ns, kept)
+            until_ns = watch.now_ns + SECOND_NS
+            soon_ns = watch.next_deadline(until_ns)
             deadline_ns = watch.next_deadline()
             assert deadline_ns == ahead.next_deadline()
+            is_soon = deadline_ns is not None and deadline_ns < until_ns
+            assert soon_ns == (deadline_ns if is_soon else None)
             note(f"at {watch.now_ns} the next deadline is {deadline_ns}")
             if deadline_ns is None:
                 assert ahead.advance(watch.now_ns + 10_000 * SECOND_NS) == ()

@@ -56,19 +56,17 @@ class Watch:
         self.plan = plan
         self.now_ns = started_ns
         self.journal = Journal()
-        self.channels = channels_of(plan)
+        channels = self.channels = channels_of(plan)
         pulse = self.channels.get(Signal.PULSE_RATE_BPM)
         self.check_in = CheckIn(plan.check_in, pulse)
         self.hands = Hands()
         self.baselines: Baselines = {}
         self.wearer = wearer_baselines(self.channels, self.baselines, self.journal)
-        self.wiring = Wiring(
-            plan, self.channels, self.baselines, self.check_in, self.journal, started_ns
-        )
+        journal, prompts = self.journal, Prompts()
+        self.wiring = Wiring(plan, channels, self.baselines, self.check_in, journal, started_ns)
         self.air = Air(plan.air, self.journal) if plan.air else None
         self.air_evidence = AirEvidence(self.air, self.channels)
         self.causes = Causes(plan, self.wiring, self.air_evidence, self.journal)
-        journal, prompts = self.journal, Prompts()
         asking = self.hands, self.check_in, prompts, journal
         self.telling = Telling(self.wiring.alarms, plan.contact_names, *asking)
         check = PreUse(plan.steps, self.air, self.wearer, prompts, journal)
@@ -206,12 +204,13 @@ class Watch:
         self.now_ns = now_ns
         return self.journal.take() if self.journal.events else ()
 
-    def next_deadline(self) -> int | None:
-        """Return the first instant at which silence alone would change anything, or None."""
-        if quick := self._air_readings:
-            quick.end_silence()
-        self._due_ns = self._deadlines.next_after_readings_ns(self.now_ns, self.now_ns)
-        return None if self._due_ns == NEVER_NS else self._due_ns
+    def next_deadline(self, until_ns: int = NEVER_NS) -> int | None:
+        """Return the first instant before one (ns) at which silence changes anything, or None."""
+        if self._due_ns < until_ns:  # else there is none, as is known without a look
+            if quick := self._air_readings:
+                quick.end_silence()
+            self._due_ns = self._deadlines.next_after_readings_ns(self.now_ns, self.now_ns)
+        return self._due_ns if self._due_ns < until_ns else None
 
     def refusal(self, command: Command) -> str | None:
         """Say why a command would change nothing now, in words for its sender; None if it would."""

@@ -297,8 +297,8 @@ class LiveStation:
         while True:
             turn_ns = clock.now_ns() + TURN_NS
             self._progress.promise("core", turn_ns)
-            deadline_ns = self._watch.next_deadline()
-            await inbox.wait(turn_ns if deadline_ns is None else min(deadline_ns, turn_ns))
+            deadline_ns = self._watch.next_deadline(turn_ns)
+            await inbox.wait(turn_ns if deadline_ns is None else deadline_ns)
             block = inbox.take()
             self._proof.see(block)
             now_ns = clock.now_ns()
