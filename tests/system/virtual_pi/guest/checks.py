@@ -1,6 +1,7 @@
 """Checks that wait for something to become true, and the figures of what they saw."""
 
 import contextlib
+import os
 import subprocess
 import sys
 import time
@@ -71,7 +72,11 @@ def sh(command: str, *, check: bool = True) -> str:
     Raises:
         RuntimeError: it failed, unless that is expected.
     """
-    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=False)
+    # The bench's own path would lead another version's verbs to the first one's modules.
+    clean = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    done = subprocess.run(
+        command, shell=True, capture_output=True, text=True, check=False, env=clean
+    )
     if check and done.returncode:
         raise RuntimeError(f"{command}: {done.returncode}\n{done.stdout}{done.stderr}")
     return done.stdout.strip()
