@@ -33,8 +33,8 @@ class RecentMeansCondition(WindowedCondition, ABC):
     def pass_means(self, closed: list[tuple[int, float]]) -> None:
         """Only remember them."""
         now_ns, self._last = closed[-1]
-        self._forget_old(now_ns)
         self.means.extend(closed)
+        self._forget_old(now_ns)
 
     def _forget_old(self, now_ns: int) -> None:
         means, oldest_ns = self.means, now_ns - self.within_ns
