@@ -109,6 +109,9 @@ def _is_refused_in_use(bench: "Bench", version: str) -> None:
     checks.now("and nothing was touched", (unit(UNIT, "MainPID"), _link()) == (pid, FIRST))
     bench.hand.hang_hood()
     checks.within(3, "hood on its hook: idle", lambda: bench.witness.stage() == "idle")
+    # A line that runs is watched in idle too, and 10 s without a reading are rightly told.
+    bench.hand.pull_plug()
+    bench.pressure_pa = 0.0
 
 
 def _is_good(bench: "Bench", version: str, old: str) -> None:
