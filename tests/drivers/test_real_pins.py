@@ -1,6 +1,7 @@
 """The GPIO adapter over gpiozero's own mock factory, and the search for the chip."""
 
 import asyncio
+import errno
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -92,6 +93,30 @@ def test_lines_can_be_claimed_again_after_closing(factory: MockFactory) -> None:
     line = pins.output(18, safe_high=False)
     line.write(True)
     assert factory.pin(18).state == 1
+
+
+def test_a_line_whose_last_order_was_refused_can_be_claimed_again(
+    factory: MockFactory, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def refuse(_: object) -> None:
+        raise OSError(errno.EBUSY, "GPIO busy")
+
+    async def scene() -> list[bool]:
+        pins = RealPins(factory=factory)
+        lines = pins.input(17, pull_up=True), pins.output(18, safe_high=False)
+        with monkeypatch.context() as stubborn:
+            stubborn.setattr(factory.pin(17), "_set_when_changed", refuse)
+            stubborn.setattr(factory.pin(18), "_set_state", refuse)
+            for line in lines:
+                line.close()
+        again, output = pins.input(17, pull_up=True), pins.output(18, safe_high=False)
+        output.write(True)
+        return [again.is_high(), factory.pin(18).state == 1]
+
+    assert asyncio.run(scene()) == [True, True]
+    assert [f"GPIO {gpio} could not be given back" in caplog.text for gpio in (17, 18)] == [
+        True
+    ] * 2
 
 
 def test_a_taken_line_says_what_to_do(factory: MockFactory) -> None:

@@ -127,8 +127,10 @@ class RealInputLine:
         if self._device.closed:
             return
         try:
-            self._device.pin.when_changed = None
-            self._device.close()
+            try:
+                self._device.pin.when_changed = None
+            finally:  # else nobody could claim it again
+                self._device.close()
         except self._errors:
             log.warning("GPIO %d could not be given back", self._gpio, exc_info=True)
 
@@ -169,8 +171,10 @@ class RealOutputLine:
         if self._device.closed:
             return
         try:
-            self._device.pin.state = self._safe_high
-            self._device.close()
+            try:
+                self._device.pin.state = self._safe_high
+            finally:  # else nobody could claim it again
+                self._device.close()
         except self._errors:
             log.warning("GPIO %d could not be given back", self._gpio, exc_info=True)
 
