@@ -51,7 +51,9 @@ def test_a_fan_that_stops_is_heard_and_answered_in_the_words_of_public_verbs(
         world.hand("wait", "1")
         world.hand("press", "answer")
         world.hand("wait", "1")
-        assert "Air lost. Leave, then take the hood off.  answered" in world.verb("status").stdout
+        status = " ".join(world.verb("status").stdout.split())
+        assert "LEAVE Air lost. Leave, then take the hood off. answered" in status
+        assert "Cause: The fan has stopped. Leave." in status
         assert world.verb("out", "--wearer").returncode == ExitCode.FINE
         world.hand("wait", "1")
         assert world.edges(BUZZER)[-1][1] == 0
