@@ -8,7 +8,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from faults.fault_table import Fault, Stage
-from faults.injectors import INJECTORS, Around, SwitchableDisk
+from faults.injectors import INJECTORS, Around
+from faults.switchable_disk import PromptRecorder, SwitchableDisk
 from linetender.core.alarm_table import AlarmState
 from linetender.core.carryover import Carryover
 from linetender.core.events import AlarmChanged, DemandChanged, Event, Sound
@@ -18,7 +19,6 @@ from linetender.core.snapshot import Snapshot
 from linetender.core.stages import Priority
 from linetender.recording.lines import as_recorded
 from linetender.recording.replay import replay_file
-from linetender.recording.writer import RecordingWriter
 from linetender.runtime.live_station import LiveStation, Surroundings
 from linetender.runtime.self_checks import Checked
 from linetender.settings.load import load_station
@@ -210,7 +210,7 @@ class _Run:
 
     @staticmethod
     def _recording(surroundings: Surroundings, disk: SwitchableDisk) -> Surroundings:
-        return replace(surroundings, recorder=RecordingWriter("s.jsonl", storage=disk))
+        return replace(surroundings, recorder=PromptRecorder(disk))
 
     def _recorded(self, disk: SwitchableDisk) -> int:
         """Read a recording back and replay it; return how many events it holds."""

@@ -1,13 +1,12 @@
 """What is done to a running station, and undone again: one injector for each way to break it."""
 
 import asyncio
-import errno
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import MappingProxyType
 from typing import NamedTuple
 
+from faults.switchable_disk import SwitchableDisk
 from linetender.annunciation.payloads import Wall
 from linetender.core.inputs import By, Verb
 from linetender.runtime.live_station import LiveStation
@@ -27,40 +26,6 @@ from linetender_drivers.simulated.plx_peer import PeerState
 
 BUZZER_GPIO, LAMP_GPIO, NO_GPIO, NC_GPIO, HOOK_GPIO = 22, 23, 17, 27, 6
 TAP_S = 0.2
-
-
-class SwitchableDisk:
-    """A disk with one file, that can be filled up and emptied.
-
-    Attributes:
-        is_full: Whether it takes nothing now.
-        was_full: Whether it ever took nothing.
-        synced: What a power cut now would leave.
-    """
-
-    def __init__(self) -> None:
-        self.is_full = self.was_full = False
-        self.synced = b""
-        self._written = bytearray()
-
-    def begin(self, path: Path) -> "SwitchableDisk":
-        return self
-
-    def probe(self, path: Path) -> None:
-        self.append(b"")
-
-    def append(self, piece: bytes) -> None:
-        if self.is_full:
-            self.was_full = True
-            raise OSError(errno.ENOSPC, "No space left on device")
-        self._written += piece
-
-    def sync(self) -> None:
-        """Bring to the disk what was written."""
-        self.synced = bytes(self._written)
-
-    def close(self) -> None:
-        """Nothing to do."""
 
 
 @dataclass
