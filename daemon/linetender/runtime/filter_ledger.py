@@ -7,6 +7,7 @@ end. So a power cut costs five minutes of the ledger at most.
 """
 
 import asyncio
+import contextlib
 import logging
 import threading
 import time
@@ -45,7 +46,6 @@ LONGEST_S = 4 * 3600.0
 STORED_EVERY_S = 300.0
 LOOKS_EVERY_S = 10.0
 MINUTE_S = 60.0
-_PAUSE_S = 0.01
 
 Keep = Callable[[FilterPoint, bool], None]
 """Takes a stretch as it stands, and whether it is over."""
@@ -205,20 +205,31 @@ class FilterKeeper:
         return self._due
 
     async def until_looked(self, within_s: float = 0.5) -> None:
-        """Look whether it is a new one; return once that is done, or took too long."""
-        looked = threading.Event()
+        """Look whether it is a new one; return once that is done, or took too long.
+
+        Args:
+            within_s: In real time, also where the station's own time stands or flies.
+        """
+        loop, looked = asyncio.get_running_loop(), asyncio.Event()
+
+        def wake() -> None:
+            with contextlib.suppress(RuntimeError):  # the loop has ended meanwhile
+                loop.call_soon_threadsafe(looked.set)
 
         def look(store: Store) -> None:
             try:
                 self._look(store)
             finally:
-                looked.set()
+                wake()
 
+        timer = threading.Timer(within_s, wake)
+        timer.daemon = True
+        timer.start()
         self._wishes.put(look)
-        for _ in range(round(within_s / _PAUSE_S)):
-            if looked.is_set():
-                return
-            await asyncio.sleep(_PAUSE_S)
+        try:
+            await looked.wait()
+        finally:
+            timer.cancel()
 
     def close(self, within_s: float = 2.0) -> None:
         """Store what waits and stop, `within_s` at most."""
